@@ -1,0 +1,1 @@
+//! Device laws, faults as changes of a circuit, meters as circuits, and the current balance that certifies a solution.

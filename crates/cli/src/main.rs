@@ -1,0 +1,2 @@
+//! The `knowngood` binary: arguments in, text or JSON out.
+fn main() {}

@@ -1,0 +1,1 @@
+//! Judges readings against expectations and compares units.

@@ -1,0 +1,1 @@
+//! Readings and verdicts as plain data, and the text forms in which readings are exchanged.
