@@ -1,0 +1,360 @@
+//! Newton's method with limited steps, on a sparse system of flows.
+
+use crate::lu::{Factors, Pattern, Singular};
+use crate::system::{Element, GROUND, Law, Response, System, at};
+
+/// When a point counts as a solution, and how long to try.
+#[derive(Clone, Copy, Debug)]
+pub struct Settings {
+    /// Imbalance that is always accepted, in units of flow.
+    pub absolute: f64,
+    /// Imbalance that is accepted as a fraction of the flows that meet.
+    pub relative: f64,
+    /// Last step that is accepted, in units of potential.
+    pub step: f64,
+    /// Iterations before giving up.
+    pub iterations: usize,
+}
+
+impl Default for Settings {
+    fn default() -> Self {
+        // Ten times tighter than the certificate (1 pA + 1e-6), so that rounding there cannot fail it.
+        Self {
+            absolute: 1e-13,
+            relative: 1e-8,
+            step: 1e-8,
+            iterations: 120,
+        }
+    }
+}
+
+/// A point at which the flows balance.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Solution {
+    /// The potentials.
+    pub x: Vec<f64>,
+    /// Newton iterations spent.
+    pub iterations: usize,
+}
+
+/// Everything Newton needs besides the system, kept between solves to spare allocation.
+#[derive(Clone, Debug)]
+pub struct Workspace {
+    pattern: Pattern,
+    link_places: Vec<[u32; 4]>,
+    element_places: Vec<[[[u32; 4]; 2]; 2]>,
+    diagonal: Vec<u32>,
+    matrix: Vec<f64>,
+    linear: Vec<f64>,
+    factors: Factors,
+    residual: Vec<f64>,
+    meeting: Vec<f64>,
+    magnitude: Vec<f64>,
+    scratch: Vec<f64>,
+    last: Vec<[f64; 2]>,
+}
+
+/// No place: one end is the fixed potential.
+const NOWHERE: u32 = u32::MAX;
+
+/// Terms that steer a system from an easy one to the wanted one.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Homotopy<'a> {
+    /// Factor on all fixed flows and biases.
+    pub scale: f64,
+    /// Extra conductance from every unknown to its anchor.
+    pub leak: f64,
+    /// Where the extra conductances pull to; zero everywhere if absent.
+    pub anchor: Option<&'a [f64]>,
+}
+
+impl Homotopy<'_> {
+    pub(crate) const NONE: Homotopy<'static> = Homotopy {
+        scale: 1.0,
+        leak: 0.0,
+        anchor: None,
+    };
+}
+
+/// Why Newton stopped without a solution.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) enum Stopped {
+    Singular(Singular),
+    NotFinite,
+    OutOfIterations { unknown: u32, imbalance: f64 },
+}
+
+impl Workspace {
+    /// Lays out the places of `system`, finding an elimination order.
+    pub fn new<L>(system: &System<L>) -> Self {
+        let pairs = system.pairs();
+        Self::with_pattern(system, Pattern::new(system.unknowns, &pairs))
+    }
+
+    /// The same with a known elimination order, as [`Pattern::with_order`] takes it.
+    pub fn with_order<L>(system: &System<L>, order: &[u32]) -> Self {
+        let pairs = system.pairs();
+        Self::with_pattern(system, Pattern::with_order(order.to_vec(), &pairs))
+    }
+
+    fn with_pattern<L>(system: &System<L>, pattern: Pattern) -> Self {
+        let n = system.unknowns;
+        let place = |row: u32, column: u32| {
+            if row == GROUND || column == GROUND {
+                NOWHERE
+            } else {
+                pattern.place(row, column).expect("the pattern holds every pair of the system")
+            }
+        };
+        let four = |(p, q): (u32, u32), (r, s): (u32, u32)| {
+            [place(p, r), place(p, s), place(q, r), place(q, s)]
+        };
+        let link_places = system
+            .links
+            .iter()
+            .map(|l| four((l.from, l.to), (l.from, l.to)))
+            .collect();
+        let element_places = system
+            .elements
+            .iter()
+            .map(|e| {
+                let port = |j: usize, k: usize| {
+                    if j.max(k) < e.port_count as usize {
+                        four(e.ports[j], e.ports[k])
+                    } else {
+                        [NOWHERE; 4]
+                    }
+                };
+                [[port(0, 0), port(0, 1)], [port(1, 0), port(1, 1)]]
+            })
+            .collect();
+        let diagonal = (0..n as u32).map(|i| place(i, i)).collect();
+        Self {
+            link_places,
+            element_places,
+            diagonal,
+            matrix: vec![0.0; pattern.len()],
+            linear: vec![0.0; pattern.len()],
+            factors: Factors::default(),
+            residual: vec![0.0; n],
+            meeting: vec![0.0; n],
+            magnitude: vec![0.0; n],
+            scratch: Vec::new(),
+            last: vec![[0.0; 2]; system.elements.len()],
+            pattern,
+        }
+    }
+
+    /// The pattern in use.
+    pub fn pattern(&self) -> &Pattern {
+        &self.pattern
+    }
+
+    /// The factors of the last linearisation.
+    pub fn factors(&self) -> &Factors {
+        &self.factors
+    }
+
+    /// Factors the exact linearisation at `x`, for sensitivities and for small changes.
+    pub fn linearise<L: Law>(&mut self, system: &System<L>, x: &[f64]) -> Result<(), Singular> {
+        self.set_linear(system);
+        self.assemble(system, x, Homotopy::NONE, true);
+        self.factors.factor(&self.pattern, &self.matrix)
+    }
+
+    /// Solves with the current factors: `b` becomes `x`.
+    pub fn solve(&mut self, b: &mut [f64]) {
+        self.factors.solve(&self.pattern, b, &mut self.scratch);
+    }
+
+    /// Solves the transposed system with the current factors: `c` becomes `y`.
+    pub fn solve_transposed(&mut self, c: &mut [f64]) {
+        self.factors
+            .solve_transposed(&self.pattern, c, &mut self.scratch);
+    }
+
+    fn set_linear<L>(&mut self, system: &System<L>) {
+        self.linear.fill(0.0);
+        for (link, places) in system.links.iter().zip(&self.link_places) {
+            add_four(&mut self.linear, places, link.g);
+        }
+    }
+
+    /// Fills matrix, imbalance and scales at `x`; true if every element was linearised where it is.
+    fn assemble<L: Law>(
+        &mut self,
+        system: &System<L>,
+        x: &[f64],
+        homotopy: Homotopy<'_>,
+        exact: bool,
+    ) -> bool {
+        self.matrix.copy_from_slice(&self.linear);
+        self.residual.fill(0.0);
+        self.meeting.fill(0.0);
+        self.magnitude.fill(0.0);
+        for link in &system.links {
+            let (a, b) = (at(x, link.from), at(x, link.to));
+            let flow = link.g * (a - b + homotopy.scale * link.bias);
+            let rounding = link.g * a.abs().max(b.abs());
+            self.push(link.from, flow, rounding);
+            self.push(link.to, -flow, rounding);
+        }
+        for flow in &system.flows {
+            let amount = homotopy.scale * flow.amount;
+            self.push(flow.from, amount, 0.0);
+            self.push(flow.to, -amount, 0.0);
+        }
+        let mut everywhere = true;
+        for (index, element) in system.elements.iter().enumerate() {
+            let actual = element.differences(x, homotopy.scale);
+            let point = if exact {
+                actual
+            } else {
+                element.law.limit(actual, self.last[index])
+            };
+            everywhere &= point == actual;
+            self.last[index] = point;
+            let response = element.law.response(point);
+            self.add_element(index, element, x, &response, [actual[0] - point[0], actual[1] - point[1]]);
+        }
+        if homotopy.leak != 0.0 {
+            for i in 0..x.len() {
+                let pull = homotopy.anchor.map_or(0.0, |a| a[i]);
+                self.residual[i] += homotopy.leak * (x[i] - pull);
+                self.matrix[self.diagonal[i] as usize] += homotopy.leak;
+            }
+        }
+        everywhere
+    }
+
+    fn add_element<L>(
+        &mut self,
+        index: usize,
+        element: &Element<L>,
+        x: &[f64],
+        response: &Response,
+        beyond: [f64; 2],
+    ) {
+        let count = element.port_count as usize;
+        for j in 0..count {
+            let (from, to) = element.ports[j];
+            let mut flow = response.flow[j];
+            let mut rounding = 0.0;
+            for k in 0..count {
+                let slope = response.slope[j][k];
+                flow += slope * beyond[k];
+                let (p, q) = element.ports[k];
+                rounding += slope.abs() * at(x, p).abs().max(at(x, q).abs());
+                let places = self.element_places[index][j][k];
+                add_four(&mut self.matrix, &places, slope);
+            }
+            self.push(from, flow, rounding);
+            self.push(to, -flow, rounding);
+        }
+    }
+
+    fn push(&mut self, index: u32, flow: f64, rounding: f64) {
+        if index != GROUND {
+            let i = index as usize;
+            self.residual[i] += flow;
+            self.meeting[i] += flow.abs();
+            self.magnitude[i] += rounding;
+        }
+    }
+
+    /// The worst unknown and its imbalance over what is allowed there.
+    fn worst(&self, settings: &Settings) -> (usize, f64) {
+        let mut worst = (0, 0.0);
+        for i in 0..self.residual.len() {
+            // Four roundings of the largest products that were summed cannot be beaten.
+            let allowed = settings.absolute
+                + settings.relative * self.meeting[i]
+                + 4.0 * f64::EPSILON * self.magnitude[i];
+            let ratio = self.residual[i].abs() / allowed;
+            if ratio > worst.1 || ratio.is_nan() {
+                worst = (i, ratio);
+                if ratio.is_nan() {
+                    break;
+                }
+            }
+        }
+        worst
+    }
+}
+
+fn add_four(values: &mut [f64], places: &[u32; 4], g: f64) {
+    let [pr, ps, qr, qs] = *places;
+    if pr != NOWHERE {
+        values[pr as usize] += g;
+    }
+    if ps != NOWHERE {
+        values[ps as usize] -= g;
+    }
+    if qr != NOWHERE {
+        values[qr as usize] -= g;
+    }
+    if qs != NOWHERE {
+        values[qs as usize] += g;
+    }
+}
+
+/// Plain Newton from `start`; `None` if it does not settle.
+///
+/// The workspace holds the linearisation of the last step afterwards.
+pub fn newton<L: Law>(
+    system: &System<L>,
+    workspace: &mut Workspace,
+    start: &[f64],
+    settings: &Settings,
+) -> Option<Solution> {
+    iterate(system, workspace, start, settings, Homotopy::NONE).ok()
+}
+
+pub(crate) fn iterate<L: Law>(
+    system: &System<L>,
+    workspace: &mut Workspace,
+    start: &[f64],
+    settings: &Settings,
+    homotopy: Homotopy<'_>,
+) -> Result<Solution, Stopped> {
+    let mut x = start.to_vec();
+    for (last, element) in workspace.last.iter_mut().zip(&system.elements) {
+        *last = element.differences(&x, homotopy.scale);
+    }
+    workspace.set_linear(system);
+    let mut small_step = false;
+    let mut step = vec![0.0; x.len()];
+    for iteration in 0..settings.iterations {
+        let everywhere = workspace.assemble(system, &x, homotopy, false);
+        let (unknown, ratio) = workspace.worst(settings);
+        if ratio.is_nan() {
+            return Err(Stopped::NotFinite);
+        }
+        if everywhere && ratio <= 1.0 && small_step {
+            return Ok(Solution {
+                x,
+                iterations: iteration,
+            });
+        }
+        if iteration + 1 == settings.iterations {
+            return Err(Stopped::OutOfIterations {
+                unknown: unknown as u32,
+                imbalance: workspace.residual[unknown],
+            });
+        }
+        workspace
+            .factors
+            .factor(&workspace.pattern, &workspace.matrix)
+            .map_err(Stopped::Singular)?;
+        step.copy_from_slice(&workspace.residual);
+        workspace
+            .factors
+            .solve(&workspace.pattern, &mut step, &mut workspace.scratch);
+        small_step = true;
+        for (value, change) in x.iter_mut().zip(&step) {
+            *value -= change;
+            small_step &= change.abs() <= settings.step * (1.0 + value.abs());
+        }
+    }
+    unreachable!("the loop returns at its last iteration")
+}
