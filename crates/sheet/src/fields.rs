@@ -268,12 +268,12 @@ fn span(entry: &KdlEntry) -> Span {
     }
 }
 
-/// The value as the person wrote it, without the quotes of a string.
 fn written(entry: &KdlEntry) -> String {
-    if let KdlValue::String(text) = entry.value() {
-        return text.clone();
+    match entry.value() {
+        KdlValue::String(text) => text.clone(),
+        KdlValue::Integer(number) => number.to_string(),
+        KdlValue::Float(number) => number.to_string(),
+        KdlValue::Bool(yes) => format!("#{yes}"),
+        KdlValue::Null => "#null".to_owned(),
     }
-    entry
-        .format()
-        .map_or_else(|| entry.value().to_string(), |f| f.value_repr.clone())
 }

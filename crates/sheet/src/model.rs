@@ -442,6 +442,23 @@ impl Sheet {
             .map(|i| NetId(i as u32))
     }
 
+    /// The net on a pin written as `PART.PIN`, such as `Q1.b`, `J1.2`, `T1.primary.1`.
+    ///
+    /// Parts with two pins also answer to `.1` and `.2`.
+    pub fn pin_net(&self, name: &str) -> Option<NetId> {
+        self.parts.iter().find_map(|part| {
+            let pin = name.strip_prefix(part.name.as_str())?.strip_prefix('.')?;
+            let pins = part.pins();
+            let by_name = pins.iter().position(|(n, _)| n == pin);
+            let by_number = match pin {
+                "1" if pins.len() == 2 => Some(0),
+                "2" if pins.len() == 2 => Some(1),
+                _ => None,
+            };
+            by_name.or(by_number).map(|i| pins[i].1)
+        })
+    }
+
     /// The name of a net.
     pub fn net_name(&self, net: NetId) -> &str {
         &self.nets[net.index()].name
@@ -455,7 +472,8 @@ impl Part {
     /// `c b e`, `a wiper b`, connector pins by their names, windings as `primary.1`.
     pub fn pins(&self) -> Vec<(String, NetId)> {
         let two = |e: &[NetId; 2]| vec![("1".to_owned(), e[0]), ("2".to_owned(), e[1])];
-        let named = |list: &[(&str, NetId)]| list.iter().map(|(n, i)| ((*n).to_owned(), *i)).collect();
+        let named =
+            |list: &[(&str, NetId)]| list.iter().map(|(n, i)| ((*n).to_owned(), *i)).collect();
         match &self.kind {
             Kind::Resistor { ends, .. }
             | Kind::Inductor { ends, .. }
@@ -463,7 +481,9 @@ impl Part {
             | Kind::Switch { ends, .. }
             | Kind::Lamp { ends, .. }
             | Kind::Load { ends, .. } => two(ends),
-            Kind::Capacitor { ends, polarised, .. } => {
+            Kind::Capacitor {
+                ends, polarised, ..
+            } => {
                 if *polarised {
                     named(&[("plus", ends[0]), ("minus", ends[1])])
                 } else {

@@ -1,13 +1,11 @@
 //! The device file's grammar: `spread`, `diode`, `transistor`, `npn`, `pnp`, one a line.
 
-use std::collections::BTreeMap;
-use std::sync::OnceLock;
-
 use kdl::KdlNode;
 use units::{Amps, Ohms, Volts, Watts};
 
 use super::{
-    DeviceDiagnostic, Devices, DiodeModel, Entry, Material, ModelSpread, Slot, TransistorModel,
+    DeviceDiagnostic, Devices, DiodeEntry, DiodeModel, Material, ModelSpread, TransistorEntry,
+    TransistorModel,
 };
 use crate::fields::{Fields, Mistakes, Wanted, document, name_span};
 use crate::{Polarity, Ratings};
@@ -17,117 +15,39 @@ const TRANSISTOR: &str = "material= is= bf= br= rc= vaf= vceo= volts= amps= watt
 const SPREAD: &str = "is-lot= is-own= bf-lot= bf-own= source=";
 
 /// Spreads of a material, used by every entry below that gives none.
-pub(super) type Spreads = Vec<(Material, ModelSpread)>;
+type Materials = Vec<(Material, ModelSpread)>;
 
 pub(super) fn parse(text: &str) -> (Devices, Vec<DeviceDiagnostic>) {
     let mut mistakes = Mistakes::of(text);
     let mut devices = Devices::default();
+    let mut materials = Materials::new();
     for node in document(text, &mut mistakes).nodes() {
-        let replaced = match node.name().value() {
-            "spread" => {
-                devices.spreads.extend(spread(node, &mut mistakes));
-                false
-            }
-            "diode" => keep(
-                &mut devices.diodes,
-                diode(node, &devices.spreads, &mut mistakes),
+        match node.name().value() {
+            "spread" => spread(node, &mut materials, &mut mistakes),
+            "diode" => diode(node, &materials, &mut devices, &mut mistakes),
+            "transistor" => transistor(node, None, &materials, &mut devices, &mut mistakes),
+            "npn" => transistor(
+                node,
+                Some(Polarity::Npn),
+                &materials,
+                &mut devices,
+                &mut mistakes,
             ),
-            "transistor" | "npn" | "pnp" => keep(
-                &mut devices.transistors,
-                transistor(node, &devices.spreads, &mut mistakes),
+            "pnp" => transistor(
+                node,
+                Some(Polarity::Pnp),
+                &materials,
+                &mut devices,
+                &mut mistakes,
             ),
-            other => {
-                let message = format!("A device file has no `{other}`.");
-                let help = "What may stand here: spread, diode, transistor, npn, pnp.".to_owned();
-                mistakes.at(name_span(node), message, help);
-                false
-            }
-        };
-        if replaced {
-            let message = "A name stands in the file twice; this one counts.".to_owned();
-            mistakes.at(
+            other => mistakes.at(
                 name_span(node),
-                message,
-                "Remove one of the two.".to_owned(),
-            );
+                format!("A device file has no `{other}`."),
+                "What may stand here: spread, diode, transistor, npn, pnp.".to_owned(),
+            ),
         }
     }
     (devices, mistakes.into_found())
-}
-
-/// Says whether the name was there before.
-fn keep<M>(entries: &mut BTreeMap<String, Slot<M>>, found: Option<(String, Entry<M>)>) -> bool {
-    found.is_some_and(|(name, entry)| {
-        entries
-            .insert(
-                name,
-                Slot {
-                    line: "",
-                    read: entry.into(),
-                },
-            )
-            .is_some()
-    })
-}
-
-/// Finds the entries of the shipped file, one a line, without reading their figures.
-pub(super) fn index(text: &'static str) -> Devices {
-    let mut devices = Devices::default();
-    for line in text.lines() {
-        let mut words = line.split(' ');
-        let word = words.next().unwrap_or_default();
-        let name = words
-            .next()
-            .unwrap_or_default()
-            .trim_matches('"')
-            .to_owned();
-        match word {
-            "spread" => devices.spreads.push(read_alone(line, spread)),
-            "diode" => {
-                devices.diodes.insert(
-                    name,
-                    Slot {
-                        line,
-                        read: OnceLock::new(),
-                    },
-                );
-            }
-            "transistor" | "npn" | "pnp" => {
-                devices.transistors.insert(
-                    name,
-                    Slot {
-                        line,
-                        read: OnceLock::new(),
-                    },
-                );
-            }
-            _ => {}
-        }
-    }
-    devices
-}
-
-/// Reads one line of the shipped file, of which a test says that it has no mistake.
-fn read_alone<T>(line: &str, read: impl Fn(&KdlNode, &mut Mistakes) -> Option<T>) -> T {
-    let mut mistakes = Mistakes::of(line);
-    let found = document(line, &mut mistakes)
-        .nodes()
-        .first()
-        .and_then(|node| read(node, &mut mistakes));
-    found.unwrap_or_else(|| {
-        panic!(
-            "a line of the shipped device file cannot be read: {:?}",
-            mistakes.into_found()
-        )
-    })
-}
-
-pub(super) fn diode_line(line: &str, spreads: &Spreads) -> Entry<DiodeModel> {
-    read_alone(line, |node, mistakes| diode(node, spreads, mistakes)).1
-}
-
-pub(super) fn transistor_line(line: &str, spreads: &Spreads) -> Entry<TransistorModel> {
-    read_alone(line, |node, mistakes| transistor(node, spreads, mistakes)).1
 }
 
 fn material(word: &str) -> Option<Material> {
@@ -139,12 +59,15 @@ fn material(word: &str) -> Option<Material> {
     })
 }
 
-fn spread(node: &KdlNode, mistakes: &mut Mistakes) -> Option<(Material, ModelSpread)> {
+fn spread(node: &KdlNode, materials: &mut Materials, mistakes: &mut Mistakes) {
     let mut fields = Fields::of(node, "the spread");
     let found = match fields.argument() {
         None => {
-            let message = "The spread names no material.".to_owned();
-            mistakes.at(fields.here(), message, MATERIALS.to_owned());
+            mistakes.at(
+                fields.here(),
+                "The spread names no material.".to_owned(),
+                MATERIALS.to_owned(),
+            );
             None
         }
         Some((word, at)) => {
@@ -158,19 +81,18 @@ fn spread(node: &KdlNode, mistakes: &mut Mistakes) -> Option<(Material, ModelSpr
             material(&word)
         }
     };
-    let read = factors(&mut fields, NONE, mistakes);
+    let none = ModelSpread {
+        is_lot: 1.0,
+        is_own: 1.0,
+        bf_lot: 1.0,
+        bf_own: 1.0,
+        br_own: 1.0,
+    };
+    let read = factors(&mut fields, none, mistakes);
     source(&mut fields, mistakes);
     fields.finish(SPREAD, mistakes);
-    found.map(|m| (m, read))
+    materials.extend(found.map(|m| (m, read)));
 }
-
-const NONE: ModelSpread = ModelSpread {
-    is_lot: 1.0,
-    is_own: 1.0,
-    bf_lot: 1.0,
-    bf_own: 1.0,
-    br_own: 1.0,
-};
 
 const MATERIALS: &str = "Write silicon, germanium or selenium.";
 
@@ -231,7 +153,7 @@ struct Heading {
 fn heading(
     fields: &mut Fields,
     sort: &str,
-    spreads: &Spreads,
+    materials: &Materials,
     mistakes: &mut Mistakes,
 ) -> Option<Heading> {
     let name = fields.argument();
@@ -253,10 +175,17 @@ fn heading(
             MATERIALS.to_owned(),
         );
     }
-    let of_material = spreads
+    let none = ModelSpread {
+        is_lot: 1.0,
+        is_own: 1.0,
+        bf_lot: 1.0,
+        bf_own: 1.0,
+        br_own: 1.0,
+    };
+    let of_material = materials
         .iter()
         .find(|(m, _)| Some(*m) == found)
-        .map_or(NONE, |(_, s)| *s);
+        .map_or(none, |(_, s)| *s);
     let spread = factors(fields, of_material, mistakes);
     let mut rating = |key: &str, unit: &str| fields.number(key, unit, Wanted::Positive, mistakes);
     let ratings = Ratings {
@@ -275,92 +204,90 @@ fn heading(
     })
 }
 
-fn diode(
-    node: &KdlNode,
-    spreads: &Spreads,
-    mistakes: &mut Mistakes,
-) -> Option<(String, Entry<DiodeModel>)> {
+fn diode(node: &KdlNode, materials: &Materials, devices: &mut Devices, mistakes: &mut Mistakes) {
     let mut fields = Fields::of(node, "the diode");
-    let heading = heading(&mut fields, "diode", spreads, mistakes);
+    let heading = heading(&mut fields, "diode", materials, mistakes);
     let is = fields.required("is", "A", mistakes);
     let n = fields.required("n", "", mistakes);
     let rs = fields
         .number("rs", "Ω", Wanted::NotNegative, mistakes)
         .unwrap_or(0.0);
+    let at = fields.here();
     fields.finish(DIODE, mistakes);
-    let Heading {
-        name,
-        material,
-        spread,
-        ratings,
-        source,
-    } = heading?;
-    let model = DiodeModel {
-        is: Amps(is?),
-        n: n?,
-        rs: Ohms(rs),
-        material,
-        spread,
-        ratings,
+    let (Some(h), Some(is), Some(n)) = (heading, is, n) else {
+        return;
     };
-    Some((
-        name,
-        Entry {
-            model,
-            polarity: None,
-            source,
-        },
-    ))
+    let (is, rs) = (Amps(is), Ohms(rs));
+    let model = DiodeModel {
+        is,
+        n,
+        rs,
+        material: h.material,
+        spread: h.spread,
+        ratings: h.ratings,
+    };
+    let name = h.name.clone();
+    if devices
+        .diodes
+        .insert(
+            h.name,
+            DiodeEntry {
+                model,
+                source: h.source,
+            },
+        )
+        .is_some()
+    {
+        twice(&format!("diode {name}"), at, mistakes);
+    }
 }
 
 fn transistor(
     node: &KdlNode,
-    spreads: &Spreads,
+    polarity: Option<Polarity>,
+    materials: &Materials,
+    devices: &mut Devices,
     mistakes: &mut Mistakes,
-) -> Option<(String, Entry<TransistorModel>)> {
-    let polarity = match node.name().value() {
-        "npn" => Some(Polarity::Npn),
-        "pnp" => Some(Polarity::Pnp),
-        _ => None,
-    };
+) {
     let mut fields = Fields::of(node, "the transistor");
-    let heading = heading(&mut fields, "transistor", spreads, mistakes);
+    let heading = heading(&mut fields, "transistor", materials, mistakes);
     let is = fields.required("is", "A", mistakes);
     let bf = fields.required("bf", "", mistakes);
     let br = fields.required("br", "", mistakes);
-    let rc = Ohms(
-        fields
-            .number("rc", "Ω", Wanted::NotNegative, mistakes)
-            .unwrap_or(0.0),
-    );
+    let rc = fields
+        .number("rc", "Ω", Wanted::NotNegative, mistakes)
+        .unwrap_or(0.0);
     let vaf = fields
         .number("vaf", "V", Wanted::Positive, mistakes)
         .map(Volts);
+    let at = fields.here();
     fields.finish(TRANSISTOR, mistakes);
-    let Heading {
-        name,
-        material,
-        spread,
-        ratings,
-        source,
-    } = heading?;
-    let (is, bf, br) = (Amps(is?), bf?, br?);
+    let (Some(h), Some(is), Some(bf), Some(br)) = (heading, is, bf, br) else {
+        return;
+    };
+    let (is, rc) = (Amps(is), Ohms(rc));
     let model = TransistorModel {
         is,
         bf,
         br,
         rc,
         vaf,
-        material,
-        spread,
-        ratings,
+        material: h.material,
+        spread: h.spread,
+        ratings: h.ratings,
     };
-    Some((
-        name,
-        Entry {
-            model,
-            polarity,
-            source,
-        },
-    ))
+    let name = h.name.clone();
+    let entry = TransistorEntry {
+        model,
+        polarity,
+        source: h.source,
+    };
+    if devices.transistors.insert(h.name, entry).is_some() {
+        twice(&format!("transistor {name}"), at, mistakes);
+    }
+}
+
+fn twice(what: &str, at: crate::Span, mistakes: &mut Mistakes) {
+    let message = format!("The {what} stands in the file twice; this one counts.");
+    mistakes.at(at, message, "Remove one of the two.".to_owned());
 }

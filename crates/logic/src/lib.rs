@@ -1,1 +1,0 @@
-//! Gates, packages and sequences, and the fewest parts that explain what was seen.
