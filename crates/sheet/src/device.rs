@@ -3,12 +3,11 @@
 mod file;
 
 use std::collections::BTreeMap;
-use std::sync::LazyLock;
+use std::sync::{LazyLock, OnceLock};
 
 use units::{Amps, Ohms, Volts};
 
-pub use crate::fields::TextDiagnostic as DeviceDiagnostic;
-use crate::{DeviceType, Parameters, Polarity, Ratings, Spread};
+use crate::{DeviceType, Diagnostic, Parameters, Polarity, Ratings, Spread};
 
 /// What a junction is made of.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -76,17 +75,12 @@ pub struct TransistorModel {
     pub ratings: Ratings,
 }
 
-/// A transistor entry: its model, and its polarity if the name is that of a registered type.
+/// One entry of the device file.
 #[derive(Clone, Debug, PartialEq)]
-struct TransistorEntry {
-    model: TransistorModel,
+struct Entry<Model> {
+    model: Model,
+    /// Of a registered transistor; a class word may be either, a diode has none.
     polarity: Option<Polarity>,
-    source: String,
-}
-
-#[derive(Clone, Debug, PartialEq)]
-struct DiodeEntry {
-    model: DiodeModel,
     source: String,
 }
 
@@ -99,21 +93,24 @@ pub enum Sort {
     Transistor,
 }
 
-/// The device file, read.
+/// The device file, read; of the shipped file each entry is read when it is first asked for.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Devices {
-    diodes: BTreeMap<String, DiodeEntry>,
-    transistors: BTreeMap<String, TransistorEntry>,
+    diodes: BTreeMap<String, Slot<DiodeModel>>,
+    transistors: BTreeMap<String, Slot<TransistorModel>>,
+    spreads: file::Spreads,
 }
 
-static SHIPPED: LazyLock<Devices> = LazyLock::new(|| {
-    let (devices, mistakes) = Devices::parse(include_str!("../data/devices.kdl"));
-    assert!(
-        mistakes.is_empty(),
-        "the shipped device file has mistakes: {mistakes:?}"
-    );
-    devices
-});
+/// An entry, or the line from which it will be read: the whole file takes 60 ms, a line takes none that one notices.
+#[derive(Clone, Debug, Default, PartialEq)]
+struct Slot<Model> {
+    line: &'static str,
+    read: OnceLock<Entry<Model>>,
+}
+
+static SHIPPED: LazyLock<Devices> = LazyLock::new(|| file::index(SHIPPED_TEXT));
+
+const SHIPPED_TEXT: &str = include_str!("../data/devices.kdl");
 
 impl Devices {
     /// The devices that come with the program.
@@ -121,9 +118,25 @@ impl Devices {
         &SHIPPED
     }
 
-    /// Reads a device file; a bad entry costs that entry alone, broken syntax the whole text.
-    pub fn parse(text: &str) -> (Devices, Vec<DeviceDiagnostic>) {
-        file::parse(text)
+    /// Reads a device file; a bad entry costs that entry alone.
+    pub fn parse(text: &str, file: &str) -> (Devices, Vec<Diagnostic>) {
+        file::parse(text, file)
+    }
+
+    fn diode_entry(&self, name: &str) -> Option<&Entry<DiodeModel>> {
+        let slot = self.diodes.get(name)?;
+        Some(
+            slot.read
+                .get_or_init(|| file::diode_line(slot.line, &self.spreads)),
+        )
+    }
+
+    fn transistor_entry(&self, name: &str) -> Option<&Entry<TransistorModel>> {
+        let slot = self.transistors.get(name)?;
+        Some(
+            slot.read
+                .get_or_init(|| file::transistor_line(slot.line, &self.spreads)),
+        )
     }
 
     /// Whether a diode may bear that name.
@@ -138,14 +151,14 @@ impl Devices {
 
     /// The polarity of a registered transistor; none for a class word, which may be either, and for unknown names.
     pub fn polarity(&self, name: &str) -> Option<Polarity> {
-        self.transistors.get(name)?.polarity
+        self.transistor_entry(name)?.polarity
     }
 
     /// Where the figures of a name come from.
     pub fn source(&self, sort: Sort, name: &str) -> Option<&str> {
         match sort {
-            Sort::Diode => self.diodes.get(name).map(|e| e.source.as_str()),
-            Sort::Transistor => self.transistors.get(name).map(|e| e.source.as_str()),
+            Sort::Diode => self.diode_entry(name).map(|e| e.source.as_str()),
+            Sort::Transistor => self.transistor_entry(name).map(|e| e.source.as_str()),
         }
     }
 
@@ -161,7 +174,7 @@ impl Devices {
     ///
     /// With `is` given, whatever else is not given is ideal: n = 1, rs = 0.
     pub fn diode(&self, device: &DeviceType, spread: &Spread) -> Option<DiodeModel> {
-        let book = self.diodes.get(&device.name)?.model;
+        let book = self.diode_entry(&device.name)?.model;
         let given = &device.given;
         let ideal = given.is.is_some();
         Some(DiodeModel {
@@ -178,7 +191,7 @@ impl Devices {
     /// With `is` given, whatever else is not given is ideal: br = 1, rc = 0, no Early effect; `bf` stays the type's,
     /// since no gain is ideal.
     pub fn transistor(&self, device: &DeviceType, spread: &Spread) -> Option<TransistorModel> {
-        let book = self.transistors.get(&device.name)?.model;
+        let book = self.transistor_entry(&device.name)?.model;
         let Parameters {
             is,
             bf,
@@ -225,6 +238,27 @@ impl Ratings {
             vceo: self.vceo.or(of_type.vceo),
             amps: self.amps.or(of_type.amps),
             watts: self.watts.or(of_type.watts),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_shipped_file_has_no_mistake_and_its_lines_alone_give_what_the_whole_gives() {
+        let (whole, mistakes) = Devices::parse(SHIPPED_TEXT, "devices.kdl");
+        assert_eq!(mistakes, []);
+        let lines = Devices::shipped();
+        for sort in [Sort::Diode, Sort::Transistor] {
+            assert_eq!(whole.names(sort), lines.names(sort));
+        }
+        for name in whole.names(Sort::Diode) {
+            assert_eq!(whole.diode_entry(name), lines.diode_entry(name));
+        }
+        for name in whole.names(Sort::Transistor) {
+            assert_eq!(whole.transistor_entry(name), lines.transistor_entry(name));
         }
     }
 }

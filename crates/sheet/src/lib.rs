@@ -2,12 +2,11 @@
 
 pub mod device;
 mod diagnostic;
-mod fields;
 pub mod meter;
 pub mod model;
 mod parse;
 mod text;
-mod value;
 pub use diagnostic::{Diagnostic, Place, Severity};
 pub use model::*;
 pub use parse::{parse, parse_with};
+pub use text::did_you_mean;

@@ -6,7 +6,7 @@ use std::sync::LazyLock;
 
 use units::{Amps, Ohms, Volts};
 
-pub use crate::fields::TextDiagnostic as MeterDiagnostic;
+use crate::Diagnostic;
 
 /// One instrument. A function that is absent is one the instrument has not.
 #[derive(Clone, Debug, PartialEq)]
@@ -126,7 +126,7 @@ impl VoltsInput {
 }
 
 static SHIPPED: LazyLock<Vec<Meter>> = LazyLock::new(|| {
-    let (meters, mistakes) = Meter::parse(include_str!("../data/meters.kdl"));
+    let (meters, mistakes) = Meter::parse(include_str!("../data/meters.kdl"), "meters.kdl");
     assert!(
         mistakes.is_empty(),
         "the shipped meter file has mistakes: {mistakes:?}"
@@ -143,8 +143,8 @@ impl Meter {
         &SHIPPED
     }
 
-    /// Reads the profiles of a file, in order; a profile with any mistake is left out, broken syntax costs the whole text.
-    pub fn parse(text: &str) -> (Vec<Meter>, Vec<MeterDiagnostic>) {
-        file::parse(text)
+    /// Reads the profiles of a file, in order; a profile with any mistake is left out.
+    pub fn parse(text: &str, file: &str) -> (Vec<Meter>, Vec<Diagnostic>) {
+        file::parse(text, file)
     }
 }

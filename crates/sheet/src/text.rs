@@ -12,7 +12,7 @@ use crate::Span;
 use crate::diagnostic::Remarks;
 
 pub(crate) use line::{Bound, Line, Wanted};
-pub(crate) use spelling::did_you_mean;
+pub use spelling::did_you_mean;
 
 /// A statement: a word, its entries, and what stands in its braces.
 #[derive(Clone, Debug, PartialEq)]

@@ -30,7 +30,7 @@ fn close(a: f64, b: f64) -> bool {
 
 #[test]
 fn the_example_of_the_format_is_read_to_the_last_figure() {
-    let (meters, mistakes) = Meter::parse(EXAMPLE);
+    let (meters, mistakes) = Meter::parse(EXAMPLE, "meter.kdl");
     assert_eq!(mistakes, []);
     let [bench, coil] = meters.as_slice() else {
         panic!("two meters: {meters:?}")
@@ -70,7 +70,10 @@ fn the_example_of_the_format_is_read_to_the_last_figure() {
 
 #[test]
 fn full_scale_of_a_series_range_is_a_hundred_times_its_source_unless_given() {
-    let (meters, mistakes) = Meter::parse("meter M { ohms { range x1 source=20 open=1.5 } }");
+    let (meters, mistakes) = Meter::parse(
+        "meter M { ohms { range x1 source=20 open=1.5 } }",
+        "meter.kdl",
+    );
     assert_eq!(mistakes, []);
     let Some(OhmsFunction::Series { ranges }) = &meters[0].ohms else {
         panic!("{meters:?}")
@@ -82,7 +85,7 @@ fn full_scale_of_a_series_range_is_a_hundred_times_its_source_unless_given() {
 fn the_shipped_profiles_begin_with_the_default_and_it_is_the_example_with_further_ranges() {
     let shipped = Meter::shipped();
     assert_eq!(shipped[0].name, Meter::DEFAULT);
-    let (example, _) = Meter::parse(EXAMPLE);
+    let (example, _) = Meter::parse(EXAMPLE, "meter.kdl");
     let Some(OhmsFunction::CurrentSource { ranges }) = &shipped[0].ohms else {
         panic!("current source")
     };

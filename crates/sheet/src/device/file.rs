@@ -1,144 +1,218 @@
 //! The device file's grammar: `spread`, `diode`, `transistor`, `npn`, `pnp`, one a line.
 
-use kdl::KdlNode;
-use units::{Amps, Ohms, Volts, Watts};
+use std::collections::BTreeMap;
+use std::sync::OnceLock;
 
-use super::{
-    DeviceDiagnostic, Devices, DiodeEntry, DiodeModel, Material, ModelSpread, TransistorEntry,
-    TransistorModel,
+use super::{Devices, DiodeModel, Entry, Material, ModelSpread, Slot, TransistorModel};
+use crate::diagnostic::Remarks;
+use crate::text::{self, Bound, Line, Node, Wanted, did_you_mean};
+use crate::{Diagnostic, Polarity, Ratings};
+use units::Ohms;
+
+const SPREAD: &str =
+    "spread silicon is-lot=1.7 is-own=1.1 bf-lot=1.5 bf-own=1.1 source=\"where from\"";
+const DIODE: &str = "diode NAME material=silicon is=4e-9 n=1.9 source=\"where from\"";
+const TRANSISTOR: &str = "npn NAME material=silicon is=1e-14 bf=120 br=3 source=\"where from\"";
+const WORDS: [&str; 5] = ["spread", "diode", "transistor", "npn", "pnp"];
+
+const MATERIALS: [(&str, Material); 3] = [
+    ("silicon", Material::Silicon),
+    ("germanium", Material::Germanium),
+    ("selenium", Material::Selenium),
+];
+
+const NONE: ModelSpread = ModelSpread {
+    is_lot: 1.0,
+    is_own: 1.0,
+    bf_lot: 1.0,
+    bf_own: 1.0,
+    br_own: 1.0,
 };
-use crate::fields::{Fields, Mistakes, Wanted, document, name_span};
-use crate::{Polarity, Ratings};
-
-const DIODE: &str = "material= is= n= rs= volts= amps= watts= is-lot= is-own= source=";
-const TRANSISTOR: &str = "material= is= bf= br= rc= vaf= vceo= volts= amps= watts= is-lot= is-own= bf-lot= bf-own= source=";
-const SPREAD: &str = "is-lot= is-own= bf-lot= bf-own= source=";
 
 /// Spreads of a material, used by every entry below that gives none.
-type Materials = Vec<(Material, ModelSpread)>;
+pub(super) type Spreads = Vec<(Material, ModelSpread)>;
 
-pub(super) fn parse(text: &str) -> (Devices, Vec<DeviceDiagnostic>) {
-    let mut mistakes = Mistakes::of(text);
+/// What a line gives: a name and its entry.
+type Found<Model> = Option<(String, Entry<Model>)>;
+
+pub(super) fn parse(text: &str, file: &str) -> (Devices, Vec<Diagnostic>) {
+    let mut remarks = Remarks::default();
     let mut devices = Devices::default();
-    let mut materials = Materials::new();
-    for node in document(text, &mut mistakes).nodes() {
-        match node.name().value() {
-            "spread" => spread(node, &mut materials, &mut mistakes),
-            "diode" => diode(node, &materials, &mut devices, &mut mistakes),
-            "transistor" => transistor(node, None, &materials, &mut devices, &mut mistakes),
-            "npn" => transistor(
-                node,
-                Some(Polarity::Npn),
-                &materials,
-                &mut devices,
-                &mut mistakes,
+    for node in text::read(text, &mut remarks)
+        .iter()
+        .filter(|n| !n.is_broken)
+    {
+        let replaced = match node.name.as_str() {
+            "spread" => {
+                devices.spreads.extend(spread(node, &mut remarks));
+                false
+            }
+            "diode" => keep(
+                &mut devices.diodes,
+                diode(node, &devices.spreads, &mut remarks),
             ),
-            "pnp" => transistor(
-                node,
-                Some(Polarity::Pnp),
-                &materials,
-                &mut devices,
-                &mut mistakes,
+            "transistor" | "npn" | "pnp" => keep(
+                &mut devices.transistors,
+                transistor(node, &devices.spreads, &mut remarks),
             ),
-            other => mistakes.at(
-                name_span(node),
-                format!("A device file has no `{other}`."),
-                "What may stand here: spread, diode, transistor, npn, pnp.".to_owned(),
-            ),
+            other => {
+                let message = format!("A device file has no `{other}`.");
+                let all = format!("It may have: {}.", WORDS.join(", "));
+                remarks.error(node.span, message, did_you_mean(other, WORDS, all));
+                false
+            }
+        };
+        if replaced {
+            let message = "This name stands in the file twice; the last one counts.";
+            remarks.error(node.span, message, "Remove one of the two.");
         }
     }
-    (devices, mistakes.into_found())
+    (devices, remarks.placed(file, text))
 }
 
-fn material(word: &str) -> Option<Material> {
-    Some(match word {
-        "silicon" => Material::Silicon,
-        "germanium" => Material::Germanium,
-        "selenium" => Material::Selenium,
-        _ => return None,
+/// Says whether the name was there before.
+fn keep<Model>(entries: &mut BTreeMap<String, Slot<Model>>, found: Found<Model>) -> bool {
+    found.is_some_and(|(name, entry)| {
+        entries
+            .insert(
+                name,
+                Slot {
+                    line: "",
+                    read: entry.into(),
+                },
+            )
+            .is_some()
     })
 }
 
-fn spread(node: &KdlNode, materials: &mut Materials, mistakes: &mut Mistakes) {
-    let mut fields = Fields::of(node, "the spread");
-    let found = match fields.argument() {
-        None => {
-            mistakes.at(
-                fields.here(),
-                "The spread names no material.".to_owned(),
-                MATERIALS.to_owned(),
-            );
-            None
-        }
-        Some((word, at)) => {
-            if material(&word).is_none() {
-                mistakes.at(
-                    at,
-                    format!("`{word}` is no material known here."),
-                    MATERIALS.to_owned(),
+/// Finds the entries of the shipped file, one a line, without reading their figures.
+pub(super) fn index(text: &'static str) -> Devices {
+    let mut devices = Devices::default();
+    for line in text.lines() {
+        let mut words = line.split(' ');
+        let word = words.next().unwrap_or_default();
+        let name = words
+            .next()
+            .unwrap_or_default()
+            .trim_matches('"')
+            .to_owned();
+        match word {
+            "spread" => devices.spreads.push(read_alone(line, spread)),
+            "diode" => {
+                devices.diodes.insert(
+                    name,
+                    Slot {
+                        line,
+                        read: OnceLock::new(),
+                    },
                 );
             }
-            material(&word)
+            "transistor" | "npn" | "pnp" => {
+                devices.transistors.insert(
+                    name,
+                    Slot {
+                        line,
+                        read: OnceLock::new(),
+                    },
+                );
+            }
+            _ => {}
         }
-    };
-    let none = ModelSpread {
-        is_lot: 1.0,
-        is_own: 1.0,
-        bf_lot: 1.0,
-        bf_own: 1.0,
-        br_own: 1.0,
-    };
-    let read = factors(&mut fields, none, mistakes);
-    source(&mut fields, mistakes);
-    fields.finish(SPREAD, mistakes);
-    materials.extend(found.map(|m| (m, read)));
+    }
+    devices
 }
 
-const MATERIALS: &str = "Write silicon, germanium or selenium.";
+/// Reads one line of the shipped file, of which a test says that it has no mistake.
+fn read_alone<T>(line: &str, read: impl Fn(&Node, &mut Remarks) -> Option<T>) -> T {
+    let mut remarks = Remarks::default();
+    let found = text::read(line, &mut remarks)
+        .first()
+        .and_then(|node| read(node, &mut remarks));
+    found.unwrap_or_else(|| {
+        panic!(
+            "a line of the shipped device file cannot be read: {:?}",
+            remarks.sorted()
+        )
+    })
+}
 
-fn factors(fields: &mut Fields, otherwise: ModelSpread, mistakes: &mut Mistakes) -> ModelSpread {
-    let mut factor = |key: &str, otherwise: f64| {
-        let at = fields.here();
-        let value = fields
-            .number(key, "", Wanted::Positive, mistakes)
-            .unwrap_or(otherwise);
-        if value < 1.0 {
-            let message = format!(
-                "`{key}` is a factor of one standard deviation and cannot be below 1: `{value}`."
+pub(super) fn diode_line(line: &str, spreads: &Spreads) -> Entry<DiodeModel> {
+    read_alone(line, |node, remarks| diode(node, spreads, remarks)).1
+}
+
+pub(super) fn transistor_line(line: &str, spreads: &Spreads) -> Entry<TransistorModel> {
+    read_alone(line, |node, remarks| transistor(node, spreads, remarks)).1
+}
+
+fn spread(node: &Node, remarks: &mut Remarks) -> Option<(Material, ModelSpread)> {
+    let mut line = Line::of(node, SPREAD);
+    let name = line.name("material", remarks);
+    let material = name.as_ref().and_then(|(word, at)| {
+        let found = MATERIALS.into_iter().find(|(known, _)| known == word);
+        if found.is_none() {
+            let words = MATERIALS.map(|(known, _)| known);
+            let help = did_you_mean(word, words, format!("Write one of: {}.", words.join(", ")));
+            line.error(
+                remarks,
+                *at,
+                format!("`{word}` is no material known here."),
+                help,
             );
-            mistakes.at(
-                at,
-                message,
-                "Write 1 for no spread, 1.5 for half as much again.".to_owned(),
-            );
-            return otherwise;
         }
-        value
+        found
+    });
+    let spread = factors(&mut line, true, NONE, remarks);
+    source(&mut line, remarks);
+    line.finish(false, remarks);
+    material.map(|(_, material)| (material, spread))
+}
+
+/// A diode has no gain that could spread.
+fn factors(
+    line: &mut Line,
+    has_gain: bool,
+    otherwise: ModelSpread,
+    remarks: &mut Remarks,
+) -> ModelSpread {
+    let mut factor = |key, otherwise| {
+        line.number(Wanted(key, Bound::AtLeastOne), remarks)
+            .unwrap_or(otherwise)
     };
+    let (is_lot, is_own) = (
+        factor("is-lot", otherwise.is_lot),
+        factor("is-own", otherwise.is_own),
+    );
+    if !has_gain {
+        return ModelSpread {
+            is_lot,
+            is_own,
+            ..otherwise
+        };
+    }
+    let (bf_lot, bf_own) = (
+        factor("bf-lot", otherwise.bf_lot),
+        factor("bf-own", otherwise.bf_own),
+    );
     ModelSpread {
-        is_lot: factor("is-lot", otherwise.is_lot),
-        is_own: factor("is-own", otherwise.is_own),
-        bf_lot: factor("bf-lot", otherwise.bf_lot),
-        bf_own: factor("bf-own", otherwise.bf_own),
-        br_own: otherwise.br_own,
+        is_lot,
+        is_own,
+        bf_lot,
+        bf_own,
+        ..otherwise
     }
 }
 
 /// Every figure has its ground: an entry without a source is refused.
-fn source(fields: &mut Fields, mistakes: &mut Mistakes) -> Option<String> {
-    match fields.text("source") {
-        Some((text, _)) if !text.trim().is_empty() => Some(text),
-        _ => {
-            let help =
-                "Add source= with the book or the measurement, or \"from memory\".".to_owned();
-            mistakes.at(
-                fields.here(),
-                "The entry does not say where its figures come from.".to_owned(),
-                help,
-            );
-            None
-        }
+fn source(line: &mut Line, remarks: &mut Remarks) -> Option<String> {
+    let text = line
+        .text("source", remarks)
+        .filter(|text| !text.trim().is_empty());
+    if text.is_none() {
+        let message = format!("The figures of {} have no source.", line.what());
+        let help = "Add source= with the book or the measurement, or \"from memory\".";
+        line.error(remarks, line.span(), message, help);
     }
+    text
 }
 
 /// What diodes and transistors have alike.
@@ -151,143 +225,134 @@ struct Heading {
 }
 
 fn heading(
-    fields: &mut Fields,
-    sort: &str,
-    materials: &Materials,
-    mistakes: &mut Mistakes,
+    line: &mut Line,
+    is_diode: bool,
+    spreads: &Spreads,
+    remarks: &mut Remarks,
 ) -> Option<Heading> {
-    let name = fields.argument();
-    match &name {
-        Some((name, _)) => fields.call(format!("the {sort} {name}")),
-        None => mistakes.at(
-            fields.here(),
-            format!("The {sort} has no name."),
-            "Write the class word or the type number behind it.".to_owned(),
-        ),
+    let name = line.name("name", remarks).map(|(name, _)| name);
+    if let Some(name) = &name {
+        line.call(name);
     }
-    let word = fields.text("material");
-    let found = word.as_ref().and_then(|(w, _)| material(w));
-    if found.is_none() {
-        let at = word.map_or(fields.here(), |(_, at)| at);
-        mistakes.at(
-            at,
-            format!("The {sort} does not say what it is made of."),
-            MATERIALS.to_owned(),
+    if !line.has_property("material") {
+        let message = format!("What {} is made of is not said.", line.what());
+        line.error(
+            remarks,
+            line.span(),
+            message,
+            "Add material=silicon, germanium or selenium.",
         );
     }
-    let none = ModelSpread {
-        is_lot: 1.0,
-        is_own: 1.0,
-        bf_lot: 1.0,
-        bf_own: 1.0,
-        br_own: 1.0,
-    };
-    let of_material = materials
+    let material = line.choice("material", &MATERIALS, remarks);
+    let of_material = spreads
         .iter()
-        .find(|(m, _)| Some(*m) == found)
-        .map_or(none, |(_, s)| *s);
-    let spread = factors(fields, of_material, mistakes);
-    let mut rating = |key: &str, unit: &str| fields.number(key, unit, Wanted::Positive, mistakes);
+        .find(|(m, _)| Some(*m) == material)
+        .map_or(NONE, |(_, s)| *s);
+    let spread = factors(line, !is_diode, of_material, remarks);
     let ratings = Ratings {
-        volts: rating("volts", "V").map(Volts),
-        vceo: rating("vceo", "V").map(Volts),
-        amps: rating("amps", "A").map(Amps),
-        watts: rating("watts", "W").map(Watts),
+        volts: line.quantity(Wanted("volts", Bound::Positive), remarks),
+        vceo: if is_diode {
+            None
+        } else {
+            line.quantity(Wanted("vceo", Bound::Positive), remarks)
+        },
+        amps: line.quantity(Wanted("amps", Bound::Positive), remarks),
+        watts: line.quantity(Wanted("watts", Bound::Positive), remarks),
     };
-    let source = source(fields, mistakes);
+    let source = source(line, remarks);
     Some(Heading {
-        name: name?.0,
-        material: found?,
+        name: name?,
+        material: material?,
         spread,
         ratings,
         source: source?,
     })
 }
 
-fn diode(node: &KdlNode, materials: &Materials, devices: &mut Devices, mistakes: &mut Mistakes) {
-    let mut fields = Fields::of(node, "the diode");
-    let heading = heading(&mut fields, "diode", materials, mistakes);
-    let is = fields.required("is", "A", mistakes);
-    let n = fields.required("n", "", mistakes);
-    let rs = fields
-        .number("rs", "Ω", Wanted::NotNegative, mistakes)
-        .unwrap_or(0.0);
-    let at = fields.here();
-    fields.finish(DIODE, mistakes);
-    let (Some(h), Some(is), Some(n)) = (heading, is, n) else {
-        return;
-    };
-    let (is, rs) = (Amps(is), Ohms(rs));
-    let model = DiodeModel {
-        is,
-        n,
-        rs,
-        material: h.material,
-        spread: h.spread,
-        ratings: h.ratings,
-    };
-    let name = h.name.clone();
-    if devices
-        .diodes
-        .insert(
-            h.name,
-            DiodeEntry {
-                model,
-                source: h.source,
-            },
-        )
-        .is_some()
-    {
-        twice(&format!("diode {name}"), at, mistakes);
+/// A plain number that must be there.
+fn factor(line: &mut Line, key: &'static str, remarks: &mut Remarks) -> Option<f64> {
+    if line.has_property(key) {
+        return line.number(Wanted(key, Bound::Positive), remarks);
     }
+    line.misses_property(key, remarks);
+    None
 }
 
-fn transistor(
-    node: &KdlNode,
-    polarity: Option<Polarity>,
-    materials: &Materials,
-    devices: &mut Devices,
-    mistakes: &mut Mistakes,
-) {
-    let mut fields = Fields::of(node, "the transistor");
-    let heading = heading(&mut fields, "transistor", materials, mistakes);
-    let is = fields.required("is", "A", mistakes);
-    let bf = fields.required("bf", "", mistakes);
-    let br = fields.required("br", "", mistakes);
-    let rc = fields
-        .number("rc", "Ω", Wanted::NotNegative, mistakes)
-        .unwrap_or(0.0);
-    let vaf = fields
-        .number("vaf", "V", Wanted::Positive, mistakes)
-        .map(Volts);
-    let at = fields.here();
-    fields.finish(TRANSISTOR, mistakes);
-    let (Some(h), Some(is), Some(bf), Some(br)) = (heading, is, bf, br) else {
-        return;
+fn diode(node: &Node, spreads: &Spreads, remarks: &mut Remarks) -> Found<DiodeModel> {
+    let mut line = Line::of(node, DIODE);
+    let heading = heading(&mut line, true, spreads, remarks);
+    let is = line.required(Wanted("is", Bound::Positive), remarks);
+    let n = factor(&mut line, "n", remarks);
+    let rs = line
+        .quantity(Wanted("rs", Bound::NotNegative), remarks)
+        .unwrap_or(Ohms(0.0));
+    line.finish(false, remarks);
+    let Heading {
+        name,
+        material,
+        spread,
+        ratings,
+        source,
+    } = heading.filter(|_| !line.has_failed())?;
+    let model = DiodeModel {
+        is: is?,
+        n: n?,
+        rs,
+        material,
+        spread,
+        ratings,
     };
-    let (is, rc) = (Amps(is), Ohms(rc));
+    Some((
+        name,
+        Entry {
+            model,
+            polarity: None,
+            source,
+        },
+    ))
+}
+
+fn transistor(node: &Node, spreads: &Spreads, remarks: &mut Remarks) -> Found<TransistorModel> {
+    let polarity = match node.name.as_str() {
+        "npn" => Some(Polarity::Npn),
+        "pnp" => Some(Polarity::Pnp),
+        _ => None,
+    };
+    let mut line = Line::of(node, TRANSISTOR);
+    let heading = heading(&mut line, false, spreads, remarks);
+    let is = line.required(Wanted("is", Bound::Positive), remarks);
+    let (bf, br) = (
+        factor(&mut line, "bf", remarks),
+        factor(&mut line, "br", remarks),
+    );
+    let rc = line
+        .quantity(Wanted("rc", Bound::NotNegative), remarks)
+        .unwrap_or(Ohms(0.0));
+    let vaf = line.quantity(Wanted("vaf", Bound::Positive), remarks);
+    line.finish(false, remarks);
+    let Heading {
+        name,
+        material,
+        spread,
+        ratings,
+        source,
+    } = heading.filter(|_| !line.has_failed())?;
     let model = TransistorModel {
-        is,
-        bf,
-        br,
+        is: is?,
+        bf: bf?,
+        br: br?,
         rc,
         vaf,
-        material: h.material,
-        spread: h.spread,
-        ratings: h.ratings,
+        material,
+        spread,
+        ratings,
     };
-    let name = h.name.clone();
-    let entry = TransistorEntry {
-        model,
-        polarity,
-        source: h.source,
-    };
-    if devices.transistors.insert(h.name, entry).is_some() {
-        twice(&format!("transistor {name}"), at, mistakes);
-    }
-}
-
-fn twice(what: &str, at: crate::Span, mistakes: &mut Mistakes) {
-    let message = format!("The {what} stands in the file twice; this one counts.");
-    mistakes.at(at, message, "Remove one of the two.".to_owned());
+    Some((
+        name,
+        Entry {
+            model,
+            polarity,
+            source,
+        },
+    ))
 }

@@ -1,62 +1,65 @@
 //! The grammar of meter profiles.
 
-use kdl::KdlNode;
-use units::{Amps, Ohms, Volts};
+use units::{Ohms, Unit, Volts};
 
 use super::{
-    CurrentRange, DiodeFunction, Meter, MeterDiagnostic, OhmsFunction, SeriesRange, VoltsFunction,
-    VoltsInput,
+    CurrentRange, DiodeFunction, Meter, OhmsFunction, SeriesRange, VoltsFunction, VoltsInput,
 };
-use crate::fields::{Fields, Mistakes, Wanted, document, name_span};
+use crate::diagnostic::Remarks;
+use crate::text::{self, Bound, Line, Node, Wanted, did_you_mean};
+use crate::{Diagnostic, Span};
 
-const CURRENT: &str = "amps= limit= accuracy= floor=";
-const SERIES: &str = "source= open= full= reversed= accuracy=";
+const METER: &str = "meter NAME { ohms { ... }; diode ...; volts ... }";
+const OHMS: &str = "ohms { range \"2k\" amps=1e-3 limit=3.0 accuracy=\"0.3%\" floor=\"1R\" }";
+const CURRENT: &str = "range \"2k\" amps=1e-3 limit=3.0 accuracy=\"0.3%\" floor=\"1R\"";
+const SERIES: &str = "range x1 source=\"15R\" open=1.5 full=\"1k5\" reversed=#true accuracy=\"5%\"";
+const DIODE: &str = "diode amps=1e-3 limit=2.5 accuracy=\"0.5%\" floor=\"1m\"";
+const VOLTS: &str = "volts ohms=\"10M\" accuracy=\"0.3%\" floor=\"1m\" max=600";
+const PER_VOLT: &str = "volts ohms-per-volt=\"20k\" range=50 accuracy=\"3%\" max=1000";
+const FUNCTIONS: [&str; 3] = ["ohms", "diode", "volts"];
 
-pub(super) fn parse(text: &str) -> (Vec<Meter>, Vec<MeterDiagnostic>) {
-    let mut mistakes = Mistakes::of(text);
+pub(super) fn parse(text: &str, file: &str) -> (Vec<Meter>, Vec<Diagnostic>) {
+    let mut remarks = Remarks::default();
     let mut meters: Vec<Meter> = Vec::new();
-    for node in document(text, &mut mistakes).nodes() {
-        if node.name().value() != "meter" {
-            let message = format!("A meter file has no `{}`.", node.name().value());
-            mistakes.at(
-                name_span(node),
+    for node in text::read(text, &mut remarks)
+        .iter()
+        .filter(|n| !n.is_broken)
+    {
+        if node.name != "meter" {
+            let message = format!("A meter file has no `{}`.", node.name);
+            remarks.error(
+                node.span,
                 message,
-                "What may stand here: meter.".to_owned(),
+                did_you_mean(&node.name, ["meter"], format!("Write it so: {METER}")),
             );
             continue;
         }
-        let before = mistakes.count();
-        let read = meter(node, &mut mistakes);
+        let before = remarks.errors();
+        let read = meter(node, &mut remarks);
         if let Some(twin) = read
             .as_ref()
             .filter(|m| meters.iter().any(|o| o.name == m.name))
         {
             let message = format!("The meter {} stands in the file twice.", twin.name);
-            mistakes.at(
-                name_span(node),
-                message,
-                "Give one of the two another name.".to_owned(),
-            );
+            remarks.error(node.span, message, "Give one of the two another name.");
         }
-        if mistakes.count() == before {
+        if remarks.errors() == before && !holds_broken(node) {
             meters.extend(read);
         }
     }
-    (meters, mistakes.into_found())
+    (meters, remarks.placed(file, text))
 }
 
-fn meter(node: &KdlNode, mistakes: &mut Mistakes) -> Option<Meter> {
-    let mut fields = Fields::of(node, "the meter");
-    let name = fields.argument().map(|(name, _)| name);
-    if name.is_none() {
-        let help = "Write a name behind it, such as meter bench-digital.".to_owned();
-        mistakes.at(fields.here(), "The meter has no name.".to_owned(), help);
-    }
-    let source = fields.text("source").map(|(text, _)| text);
-    fields.finish(
-        "a name, source=, and in braces ohms, diode, volts",
-        mistakes,
-    );
+/// What is broken inside was remarked on when the text was read.
+fn holds_broken(node: &Node) -> bool {
+    node.is_broken || node.children.iter().flatten().any(holds_broken)
+}
+
+fn meter(node: &Node, remarks: &mut Remarks) -> Option<Meter> {
+    let mut line = Line::of(node, METER);
+    let name = line.name("name", remarks).map(|(name, _)| name);
+    let source = line.text("source", remarks);
+    line.finish(true, remarks);
     let mut meter = Meter {
         name: name?,
         source,
@@ -64,206 +67,199 @@ fn meter(node: &KdlNode, mistakes: &mut Mistakes) -> Option<Meter> {
         diode: None,
         volts: None,
     };
-    for part in node.iter_children() {
-        let word = part.name().value();
-        let twice = match word {
-            "ohms" => meter.ohms.is_some(),
-            "diode" => meter.diode.is_some(),
-            "volts" => meter.volts.is_some(),
-            _ => false,
-        };
-        if twice {
+    let mut seen: Vec<&str> = Vec::new();
+    for part in node.children.iter().flatten().filter(|n| !n.is_broken) {
+        let word = part.name.as_str();
+        if seen.contains(&word) {
             let message = format!("The meter {} has `{word}` twice.", meter.name);
-            mistakes.at(
-                name_span(part),
+            remarks.error(
+                part.span,
                 message,
-                "Keep one of the two; ranges of ohms stand in one pair of braces.".to_owned(),
+                "Keep one of the two; all ranges of ohms stand in one pair of braces.",
             );
             continue;
         }
         match word {
-            "ohms" => meter.ohms = ohms(part, mistakes),
-            "diode" => meter.diode = diode(part, mistakes),
-            "volts" => meter.volts = volts(part, mistakes),
+            "ohms" => meter.ohms = ohms(part, remarks),
+            "diode" => meter.diode = diode(part, remarks),
+            "volts" => meter.volts = volts(part, remarks),
             other => {
-                let message = format!("A meter has no `{other}`.");
-                mistakes.at(
-                    name_span(part),
-                    message,
-                    "What may stand here: ohms, diode, volts.".to_owned(),
+                let all = format!("It may have: {}.", FUNCTIONS.join(", "));
+                remarks.error(
+                    part.span,
+                    format!("A meter has no `{other}`."),
+                    did_you_mean(other, FUNCTIONS, all),
                 );
             }
         }
+        seen.push(word);
     }
-    if node.iter_children().next().is_none() {
+    if node.children.iter().flatten().next().is_none() {
         let message = format!("The meter {} measures nothing.", meter.name);
-        mistakes.at(
-            name_span(node),
-            message,
-            "Add ohms, diode or volts in braces.".to_owned(),
-        );
+        remarks.error(node.span, message, format!("Write it so: {METER}"));
     }
     Some(meter)
 }
 
-fn ohms(node: &KdlNode, mistakes: &mut Mistakes) -> Option<OhmsFunction> {
-    Fields::of(node, "ohms").finish("nothing but ranges in braces", mistakes);
+fn ohms(node: &Node, remarks: &mut Remarks) -> Option<OhmsFunction> {
+    Line::of(node, OHMS).finish(true, remarks);
     let mut currents = Vec::new();
-    let mut series = Vec::new();
-    for range in node.iter_children() {
-        if range.name().value() != "range" {
-            let message = format!("Ohms has no `{}`.", range.name().value());
-            mistakes.at(
-                name_span(range),
+    let mut series: Vec<(Option<SeriesRange>, Span)> = Vec::new();
+    for range in node.children.iter().flatten().filter(|n| !n.is_broken) {
+        if range.name != "range" {
+            let message = format!("`ohms` has no `{}`.", range.name);
+            remarks.error(
+                range.span,
                 message,
-                "What may stand here: range.".to_owned(),
+                did_you_mean(&range.name, ["range"], format!("Write it so: {OHMS}")),
             );
             continue;
         }
-        let has = |key: &str| range.entry(key).is_some();
+        let has = |key: &str| range.entries.iter().any(|e| e.key.as_deref() == Some(key));
         if has("source") || (has("open") && !has("amps")) {
-            series.push((series_range(range, mistakes), name_span(range)));
+            series.push((series_range(range, remarks), range.span));
         } else {
-            currents.push((current_range(range, mistakes), name_span(range)));
+            currents.push(current_range(range, remarks));
         }
     }
-    match (currents.is_empty(), series.is_empty()) {
-        (true, true) => {
-            let help = "Add range \"2k\" amps=1e-3 limit=3.0, or range x1 source=\"15R\" open=1.5."
-                .to_owned();
-            mistakes.at(name_span(node), "Ohms has no range.".to_owned(), help);
+    match (currents.is_empty(), series.first()) {
+        (true, None) => {
+            remarks.error(
+                node.span,
+                "`ohms` has no range.",
+                format!("Write it so: {OHMS}"),
+            );
             None
         }
-        (false, true) => gather(currents).map(|ranges| OhmsFunction::CurrentSource { ranges }),
-        (true, false) => gather(series).map(|ranges| OhmsFunction::Series { ranges }),
-        (false, false) => {
-            let message =
-                "Ranges with amps= and ranges with source= stand in one meter.".to_owned();
-            let help = "Write two meters, one for each way of measuring.".to_owned();
-            mistakes.at(series[0].1, message, help);
+        (false, Some((_, first))) => {
+            let message = "Ranges with `amps=` and ranges with `source=` stand in one meter.";
+            remarks.error(
+                *first,
+                message,
+                "Write two meters, one for each way of measuring.",
+            );
             None
         }
+        (false, None) => currents
+            .into_iter()
+            .collect::<Option<_>>()
+            .map(|ranges| OhmsFunction::CurrentSource { ranges }),
+        (true, Some(_)) => series
+            .into_iter()
+            .map(|(range, _)| range)
+            .collect::<Option<_>>()
+            .map(|ranges| OhmsFunction::Series { ranges }),
     }
 }
 
-fn gather<T>(ranges: Vec<(Option<T>, crate::Span)>) -> Option<Vec<T>> {
-    ranges.into_iter().map(|(range, _)| range).collect()
-}
-
-fn range_name(fields: &mut Fields, mistakes: &mut Mistakes) -> Option<(String, crate::Span)> {
-    let name = fields.argument();
-    match &name {
-        Some((name, _)) => fields.call(format!("the range {name}")),
-        None => {
-            let help = "Write a name behind it, such as range \"2k\".".to_owned();
-            mistakes.at(fields.here(), "The range has no name.".to_owned(), help);
-        }
+fn range_name(line: &mut Line, remarks: &mut Remarks) -> Option<(String, Span)> {
+    let name = line.name("name", remarks);
+    if let Some((name, _)) = &name {
+        line.call(name);
     }
     name
 }
 
-fn current_range(node: &KdlNode, mistakes: &mut Mistakes) -> Option<CurrentRange> {
-    let mut fields = Fields::of(node, "the range");
-    let name = range_name(&mut fields, mistakes);
+fn current_range(node: &Node, remarks: &mut Remarks) -> Option<CurrentRange> {
+    let mut line = Line::of(node, CURRENT);
+    let name = range_name(&mut line, remarks);
     let full_scale = name.as_ref().and_then(|(name, at)| {
-        let full = crate::value::quantity(name, "Ω").filter(|ohms| *ohms > 0.0);
-        if full.is_none() {
+        let read = units::read(name, Unit::Ohm)
+            .ok()
+            .map(|v| v.number)
+            .filter(|ohms| *ohms > 0.0);
+        if read.is_none() {
             let message = format!("The name of the range `{name}` is not its full scale in ohms.");
-            mistakes.at(
+            line.error(
+                remarks,
                 *at,
                 message,
-                "Name it after the largest resistance it shows, such as \"2k\".".to_owned(),
+                "Name it after the largest resistance it shows, such as \"2k\".",
             );
         }
-        full
+        read.map(Ohms)
     });
-    let amps = fields.required("amps", "A", mistakes);
-    let limit = fields.required("limit", "V", mistakes);
-    let accuracy = accuracy(&mut fields, mistakes);
-    let floor = fields
-        .number("floor", "Ω", Wanted::NotNegative, mistakes)
-        .unwrap_or(0.0);
-    fields.finish(CURRENT, mistakes);
-    let (name, _) = name?;
-    let (full_scale, amps, limit) = (Ohms(full_scale?), Amps(amps?), Volts(limit?));
+    let amps = line.required(Wanted("amps", Bound::Positive), remarks);
+    let limit = line.required(Wanted("limit", Bound::Positive), remarks);
+    let accuracy = accuracy(&mut line, remarks);
+    let floor = line
+        .quantity(Wanted("floor", Bound::NotNegative), remarks)
+        .unwrap_or(Ohms(0.0));
+    line.finish(false, remarks);
+    let (name, full_scale) = (name?.0, full_scale?);
     Some(CurrentRange {
         name,
         full_scale,
-        amps,
-        limit,
+        amps: amps?,
+        limit: limit?,
         accuracy,
-        floor: Ohms(floor),
+        floor,
     })
 }
 
-fn series_range(node: &KdlNode, mistakes: &mut Mistakes) -> Option<SeriesRange> {
-    let mut fields = Fields::of(node, "the range");
-    let name = range_name(&mut fields, mistakes);
-    let source = fields.required("source", "Ω", mistakes);
-    let open = fields.required("open", "V", mistakes);
-    let full = fields.number("full", "Ω", Wanted::Positive, mistakes);
-    let reversed = fields.flag("reversed", mistakes).unwrap_or(false);
-    let accuracy = accuracy(&mut fields, mistakes);
-    fields.finish(SERIES, mistakes);
-    let (name, _) = name?;
-    let (source, open) = (source?, Volts(open?));
-    let full = Ohms(full.unwrap_or(100.0 * source));
+fn series_range(node: &Node, remarks: &mut Remarks) -> Option<SeriesRange> {
+    let mut line = Line::of(node, SERIES);
+    let name = range_name(&mut line, remarks);
+    let source: Option<Ohms> = line.required(Wanted("source", Bound::Positive), remarks);
+    let open = line.required(Wanted("open", Bound::Positive), remarks);
+    let full = line.quantity(Wanted("full", Bound::Positive), remarks);
+    let reversed = line.truth("reversed", remarks).unwrap_or(false);
+    let accuracy = accuracy(&mut line, remarks);
+    line.finish(false, remarks);
+    let source = source?;
+    let full = full.unwrap_or(Ohms(100.0 * source.0));
     Some(SeriesRange {
-        name,
-        source: Ohms(source),
-        open,
+        name: name?.0,
+        source,
+        open: open?,
         full,
         reversed,
         accuracy,
     })
 }
 
-fn diode(node: &KdlNode, mistakes: &mut Mistakes) -> Option<DiodeFunction> {
-    let mut fields = Fields::of(node, "the diode test");
-    let amps = fields.required("amps", "A", mistakes);
-    let limit = fields.required("limit", "V", mistakes);
-    let accuracy = accuracy(&mut fields, mistakes);
-    let floor = Volts(
-        fields
-            .number("floor", "V", Wanted::NotNegative, mistakes)
-            .unwrap_or(0.0),
-    );
-    fields.finish(CURRENT, mistakes);
+fn diode(node: &Node, remarks: &mut Remarks) -> Option<DiodeFunction> {
+    let mut line = Line::of(node, DIODE);
+    let amps = line.required(Wanted("amps", Bound::Positive), remarks);
+    let limit = line.required(Wanted("limit", Bound::Positive), remarks);
+    let accuracy = accuracy(&mut line, remarks);
+    let floor = line
+        .quantity(Wanted("floor", Bound::NotNegative), remarks)
+        .unwrap_or(Volts(0.0));
+    line.finish(false, remarks);
     Some(DiodeFunction {
-        amps: Amps(amps?),
-        limit: Volts(limit?),
+        amps: amps?,
+        limit: limit?,
         accuracy,
         floor,
     })
 }
 
-fn volts(node: &KdlNode, mistakes: &mut Mistakes) -> Option<VoltsFunction> {
-    let mut fields = Fields::of(node, "volts");
-    let input = if node.entry("ohms-per-volt").is_some() {
-        let ohms_per_volt = fields.required("ohms-per-volt", "Ω", mistakes);
-        let range = fields.required("range", "V", mistakes);
-        ohms_per_volt.zip(range).map(|(o, r)| VoltsInput::PerVolt {
-            ohms_per_volt: Ohms(o),
-            range: Volts(r),
-        })
+fn volts(node: &Node, remarks: &mut Remarks) -> Option<VoltsFunction> {
+    let has_ohms_per_volt = node
+        .entries
+        .iter()
+        .any(|e| e.key.as_deref() == Some("ohms-per-volt"));
+    let mut line = Line::of(node, if has_ohms_per_volt { PER_VOLT } else { VOLTS });
+    let input = if has_ohms_per_volt {
+        let ohms_per_volt = line.required(Wanted("ohms-per-volt", Bound::Positive), remarks);
+        let range = line.required(Wanted("range", Bound::Positive), remarks);
+        ohms_per_volt
+            .zip(range)
+            .map(|(ohms_per_volt, range)| VoltsInput::PerVolt {
+                ohms_per_volt,
+                range,
+            })
     } else {
-        fields
-            .required("ohms", "Ω", mistakes)
-            .map(|o| VoltsInput::Fixed(Ohms(o)))
+        line.required(Wanted("ohms", Bound::Positive), remarks)
+            .map(VoltsInput::Fixed)
     };
-    let accuracy = accuracy(&mut fields, mistakes);
-    let floor = Volts(
-        fields
-            .number("floor", "V", Wanted::NotNegative, mistakes)
-            .unwrap_or(0.0),
-    );
-    let max = fields
-        .number("max", "V", Wanted::Positive, mistakes)
-        .map(Volts);
-    fields.finish(
-        "ohms=, or ohms-per-volt= with range=, and accuracy= floor= max=",
-        mistakes,
-    );
+    let accuracy = accuracy(&mut line, remarks);
+    let floor = line
+        .quantity(Wanted("floor", Bound::NotNegative), remarks)
+        .unwrap_or(Volts(0.0));
+    let max = line.quantity(Wanted("max", Bound::Positive), remarks);
+    line.finish(false, remarks);
     Some(VoltsFunction {
         input: input?,
         accuracy,
@@ -272,9 +268,17 @@ fn volts(node: &KdlNode, mistakes: &mut Mistakes) -> Option<VoltsFunction> {
     })
 }
 
-/// Without a sign of per cent the number is the fraction itself.
-fn accuracy(fields: &mut Fields, mistakes: &mut Mistakes) -> f64 {
-    fields
-        .number("accuracy", "%", Wanted::NotNegative, mistakes)
-        .unwrap_or(0.0)
+/// As a fraction; an instrument that says nothing has none.
+fn accuracy(line: &mut Line, remarks: &mut Remarks) -> f64 {
+    let (share, _) = line.percentage("accuracy", remarks).unwrap_or((0.0, false));
+    if share < 0.0 {
+        let message = format!("`accuracy` of {} must not be negative.", line.what());
+        line.error(
+            remarks,
+            line.span(),
+            message,
+            "Write a share such as accuracy=\"0.5%\".",
+        );
+    }
+    share
 }

@@ -98,6 +98,12 @@ impl<'n> Line<'n> {
         );
     }
 
+    /// Remarks that a property is not there.
+    pub(crate) fn misses_property(&mut self, key: &'static str, remarks: &mut Remarks) {
+        self.asked.push(key);
+        self.misses(remarks, &format!("`{key}=`"));
+    }
+
     fn argument(&mut self) -> Option<&'n Entry> {
         let first = self.left.iter().position(|e| e.key.is_none())?;
         Some(self.left.remove(first))
@@ -159,8 +165,7 @@ impl<'n> Line<'n> {
         remarks: &mut Remarks,
     ) -> Option<(String, Span)> {
         if !self.has_property(key) {
-            self.asked.push(key);
-            self.misses(remarks, &format!("`{key}=`"));
+            self.misses_property(key, remarks);
             return None;
         }
         self.name_of(key, remarks)
@@ -272,8 +277,7 @@ impl<'n> Line<'n> {
         remarks: &mut Remarks,
     ) -> Option<Q> {
         if !self.has_property(wanted.0) {
-            self.asked.push(wanted.0);
-            self.misses(remarks, &format!("`{}=`", wanted.0));
+            self.misses_property(wanted.0, remarks);
             return None;
         }
         self.quantity(wanted, remarks)

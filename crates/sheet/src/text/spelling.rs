@@ -21,7 +21,7 @@ pub(crate) fn nearest<'a>(
 }
 
 /// "Did you mean `x`?" or the other advice.
-pub(crate) fn did_you_mean<'a>(
+pub fn did_you_mean<'a>(
     word: &str,
     candidates: impl IntoIterator<Item = &'a str>,
     otherwise: impl Into<String>,
