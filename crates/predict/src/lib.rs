@@ -1,1 +1,18 @@
 //! What a healthy or faulty board would read: the circuit meets the solver.
+
+mod adapter;
+mod assembly;
+mod band;
+mod board;
+mod carriers;
+mod distribution;
+mod probe;
+pub mod random;
+mod sensitivity;
+
+pub use band::{Healthy, healthy};
+pub use board::{Board, Refusal, Solved};
+pub use carriers::{Carrier, Place, carriers};
+pub use distribution::{Distribution, Draw};
+pub use probe::{Outcome, Probe, Question, Shown};
+pub use sensitivity::slopes;

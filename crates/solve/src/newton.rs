@@ -103,7 +103,9 @@ impl Workspace {
             if row == GROUND || column == GROUND {
                 NOWHERE
             } else {
-                pattern.place(row, column).expect("the pattern holds every pair of the system")
+                pattern
+                    .place(row, column)
+                    .expect("the pattern holds every pair of the system")
             }
         };
         let four = |(p, q): (u32, u32), (r, s): (u32, u32)| {
@@ -215,7 +217,13 @@ impl Workspace {
             everywhere &= point == actual;
             self.last[index] = point;
             let response = element.law.response(point);
-            self.add_element(index, element, x, &response, [actual[0] - point[0], actual[1] - point[1]]);
+            self.add_element(
+                index,
+                element,
+                x,
+                &response,
+                [actual[0] - point[0], actual[1] - point[1]],
+            );
         }
         if homotopy.leak != 0.0 {
             for i in 0..x.len() {
@@ -319,7 +327,7 @@ pub(crate) fn iterate<L: Law>(
 ) -> Result<Solution, Stopped> {
     let mut x = start.to_vec();
     for (last, element) in workspace.last.iter_mut().zip(&system.elements) {
-        *last = element.differences(&x, homotopy.scale);
+        *last = element.law.start(element.differences(&x, homotopy.scale));
     }
     workspace.set_linear(system);
     let mut small_step = false;

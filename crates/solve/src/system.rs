@@ -17,6 +17,10 @@ pub trait Law {
     /// Flows and slopes at the differences `u`.
     fn response(&self, u: [f64; 2]) -> Response;
 
+    /// Where to linearise first when the start has the differences `u`: `u`, unless the law is so
+    /// steep there that Newton would crawl back.
+    fn start(&self, u: [f64; 2]) -> [f64; 2];
+
     /// Where to linearise next when Newton's step proposes `proposed` and the last linearisation
     /// was at `last`. Must return `proposed` itself once the two are close.
     fn limit(&self, proposed: [f64; 2], last: [f64; 2]) -> [f64; 2];
@@ -77,7 +81,11 @@ pub struct System<L> {
 
 /// The potential at an index, [`GROUND`] included.
 pub(crate) fn at(x: &[f64], index: u32) -> f64 {
-    if index == GROUND { 0.0 } else { x[index as usize] }
+    if index == GROUND {
+        0.0
+    } else {
+        x[index as usize]
+    }
 }
 
 impl<L> Element<L> {

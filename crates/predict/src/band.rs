@@ -1,0 +1,228 @@
+//! Bands: what healthy boards would read, by a quadratic along the steepest direction where that
+//! is enough, and by stratified sampling where a range, a knee or over range is near.
+
+use circuit::Population;
+use circuit::meter::Choice;
+
+use crate::board::Refusal;
+use crate::distribution::{Distribution, Draw};
+use crate::probe::{Probe, Question, Shown, off_middle};
+use crate::random;
+use crate::sensitivity::slopes;
+
+/// What healthy boards read at one place.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Healthy {
+    /// With nominal parts and an error-free meter.
+    pub nominal: Shown,
+    /// Over healthy units and meter error.
+    pub distribution: Distribution,
+    /// Whether the distribution had to be sampled.
+    pub sampled: bool,
+}
+
+/// Half-width in standard deviations of the points through which the quadratic goes; chosen
+/// because the band's ends lie there.
+const REACH: f64 = 2.0;
+/// A border of a range or of over range nearer than this many standard deviations is sampled.
+const NEAR: f64 = 5.0;
+/// Strata of the sampled distribution, over +-4 standard deviations.
+const STRATA: usize = 129;
+
+/// The distribution of a reading over healthy units.
+///
+/// `seed` fixes the sampling; the same seed gives the same band.
+pub fn healthy(probe: &mut Probe<'_>, question: &Question, seed: u64) -> Result<Healthy, Refusal> {
+    let network = &probe.board.network;
+    let population = network.population.clone();
+    let start = probe.board.rest.clone();
+    let nominal = probe.read(question, &population.nominal(), &start)?;
+    let z = vec![0.0; population.variables];
+    let values = population.values(&z);
+    let mut tried = Vec::new();
+    let centre = probe.read_from(question, &values, &nominal.x, &mut tried)?;
+    let gradient = probe
+        .solve(&question.setups[centre.range], &values, &centre.x)
+        .ok()
+        .and_then(|x| slopes(probe, &z, &values, &x))
+        .unwrap_or_else(|| vec![0.0; population.variables]);
+    let border = nearest_border(probe, question, &values, &centre, &tried, &gradient);
+    if border > NEAR {
+        let smooth = match centre.reading {
+            None => Some(vec![Draw {
+                weight: 1.0,
+                reading: None,
+                sd: 0.0,
+            }]),
+            Some(_) => along_the_gradient(probe, question, &population, &centre, &gradient)?,
+        };
+        if let Some(draws) = smooth {
+            return Ok(Healthy {
+                nominal,
+                distribution: Distribution::new(draws),
+                sampled: false,
+            });
+        }
+    }
+    let draws = sample(probe, question, &population, &centre, &gradient, seed)?;
+    Ok(Healthy {
+        nominal,
+        distribution: Distribution::new(draws),
+        sampled: true,
+    })
+}
+
+fn norm(v: &[f64]) -> f64 {
+    v.iter().map(|x| x * x).sum::<f64>().sqrt()
+}
+
+/// Distance in standard deviations to where another range, or over range, would take over.
+fn nearest_border(
+    probe: &mut Probe<'_>,
+    question: &Question,
+    values: &[f64],
+    centre: &Shown,
+    tried: &[Shown],
+    gradient: &[f64],
+) -> f64 {
+    let z = vec![0.0; gradient.len()];
+    let mut nearest = f64::INFINITY;
+    for shown in tried {
+        let setup = question.setups[shown.range];
+        let sigma = if shown.range == centre.range {
+            norm(gradient)
+        } else {
+            let slope = probe
+                .solve(&setup, values, &shown.x)
+                .ok()
+                .and_then(|x| slopes(probe, &z, values, &x));
+            slope.map_or(f64::INFINITY, |s| norm(&s))
+        };
+        let borders = setup.border_volts();
+        for border in borders.into_iter().flatten() {
+            let apart = (shown.volts - border).abs();
+            // The kink of the clamp lies on the border itself; a unit there is on both sides.
+            if sigma > 0.0 {
+                nearest = nearest.min(apart / sigma);
+            } else if apart == 0.0 {
+                nearest = 0.0;
+            }
+        }
+        if question.choice == Choice::NearestMiddle
+            && shown.range != centre.range
+            && let (Some(r), Some(_)) = (centre.reading, shown.reading)
+        {
+            let gap = off_middle(question, shown) - off_middle(question, centre);
+            let relative = sigma * setup.slope(shown.volts).abs() / r;
+            // Both distances move with the reading, in opposite directions between the ranges.
+            if relative > 0.0 {
+                nearest = nearest.min(gap / (2.0 * relative));
+            }
+        }
+    }
+    nearest
+}
+
+/// Shares from a quadratic through three points along the gradient; `None` if the reading bends
+/// or its gradient turns too much for that.
+fn along_the_gradient(
+    probe: &mut Probe<'_>,
+    question: &Question,
+    population: &Population,
+    centre: &Shown,
+    gradient: &[f64],
+) -> Result<Option<Vec<Draw>>, Refusal> {
+    let setup = question.setups[centre.range];
+    let middle = centre.reading.unwrap_or(0.0);
+    let sigma = norm(gradient);
+    let scale = setup.slope(centre.volts).abs() * sigma;
+    let error = setup.error(middle);
+    // What moves far less than the meter's own error is as good as fixed.
+    if scale <= 0.02 * error {
+        return Ok(Some(vec![Draw {
+            weight: 1.0,
+            reading: Some(middle),
+            sd: error.hypot(scale),
+        }]));
+    }
+    let direction: Vec<f64> = gradient.iter().map(|g| g / sigma).collect();
+    let mut ends = [0.0; 2];
+    for (end, t) in ends.iter_mut().zip([-REACH, REACH]) {
+        let z: Vec<f64> = direction.iter().map(|d| t * d).collect();
+        let values = population.values(&z);
+        probe.set_values(&values);
+        let x = probe.solve(&setup, &values, &centre.x)?;
+        let volts = probe.volts(&x);
+        let Some(shown) = setup.shown(volts) else {
+            return Ok(None);
+        };
+        let Some(there) = slopes(probe, &z, &values, &x) else {
+            return Ok(None);
+        };
+        let along: f64 = there.iter().zip(&direction).map(|(a, b)| a * b).sum();
+        // Where the gradient turns, one direction does not tell the spread.
+        if along <= 0.95 * norm(&there) {
+            return Ok(None);
+        }
+        *end = shown;
+    }
+    let sign = setup.slope(centre.volts).signum();
+    let a = (ends[1] - ends[0]) / (2.0 * REACH) * sign;
+    let b = (ends[1] + ends[0] - 2.0 * middle) / (2.0 * REACH * REACH);
+    if (a / scale - 1.0).abs() > 0.1 || b.abs() > 0.06 * scale {
+        return Ok(None);
+    }
+    let step = 0.25;
+    Ok(Some(
+        (-20..=20)
+            .map(|k| {
+                let t = f64::from(k) * step;
+                let reading = middle + sign * a * t + b * t * t;
+                let slope = (sign * a + 2.0 * b * t).abs();
+                Draw {
+                    weight: (-0.5 * t * t).exp(),
+                    reading: Some(reading),
+                    // Shares between the points: half a step keeps the sum smooth.
+                    sd: setup.error(reading).hypot(0.5 * step * slope),
+                }
+            })
+            .collect(),
+    ))
+}
+
+/// Shares from whole units, drawn in strata along the gradient.
+fn sample(
+    probe: &mut Probe<'_>,
+    question: &Question,
+    population: &Population,
+    centre: &Shown,
+    gradient: &[f64],
+    seed: u64,
+) -> Result<Vec<Draw>, Refusal> {
+    let sigma = norm(gradient);
+    let direction: Vec<f64> = gradient
+        .iter()
+        .map(|g| if sigma > 0.0 { g / sigma } else { 0.0 })
+        .collect();
+    let mut generator = random::stream(seed, 0);
+    let step = 8.0 / (STRATA - 1) as f64;
+    let mut draws: Vec<Draw> = Vec::with_capacity(STRATA);
+    for k in 0..STRATA {
+        let t = -4.0 + step * k as f64;
+        let mut z = random::normals(&mut generator, population.variables);
+        let along: f64 = z.iter().zip(&direction).map(|(a, b)| a * b).sum();
+        for (value, d) in z.iter_mut().zip(&direction) {
+            *value += (t - along) * d;
+        }
+        let values = population.values(&z);
+        let shown = probe.read(question, &values, &centre.x)?;
+        let setup = question.setups[shown.range];
+        let between = 0.5 * step * sigma * setup.slope(shown.volts).abs();
+        draws.push(Draw {
+            weight: (-0.5 * t * t).exp(),
+            reading: shown.reading,
+            sd: shown.reading.map_or(0.0, |r| setup.error(r).hypot(between)),
+        });
+    }
+    Ok(draws)
+}

@@ -1,0 +1,205 @@
+//! A meter on two nodes of a board.
+
+use circuit::laws::Lead;
+use circuit::meter::{Choice, Function, Setup};
+use circuit::{Branch, Node};
+use solve::Workspace;
+
+use crate::assembly::{Assembly, MeterTerms};
+use crate::board::{Board, Refusal, settle};
+
+/// What is asked of a probe: a function of a meter, with its ranges.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Question {
+    /// Function.
+    pub function: Function,
+    /// Ranges in the instrument's order.
+    pub setups: Vec<Setup>,
+    /// How a range is chosen.
+    pub choice: Choice,
+}
+
+/// What the meter shows, on which range, and at what voltage between its leads.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Shown {
+    /// Index into [`Question::setups`]; the last one tried when over range.
+    pub range: usize,
+    /// Volts from red to black.
+    pub volts: f64,
+    /// The reading in ohms or volts; `None` is over range.
+    pub reading: Option<f64>,
+    /// The unknowns of the solution, a start for neighbours.
+    pub(crate) x: Vec<f64>,
+}
+
+/// A reading, or why there is none.
+pub type Outcome = Result<Shown, Refusal>;
+
+/// A meter on two nodes; solving again after a change of values is cheap.
+#[derive(Clone, Debug)]
+pub struct Probe<'a> {
+    pub(crate) board: &'a Board,
+    pub(crate) red: Node,
+    pub(crate) black: Node,
+    pub(crate) assembly: Assembly,
+    pub(crate) workspace: Workspace,
+    pub(crate) flipped: bool,
+}
+
+impl Board {
+    /// Puts the leads on two nodes.
+    pub fn probe(&self, red: Node, black: Node) -> Probe<'_> {
+        let values = self.network.population.nominal();
+        let assembly = Assembly::new(&self.network, &values, red, black);
+        let workspace = Workspace::with_order(&assembly.system, &self.order);
+        Probe {
+            board: self,
+            red,
+            black,
+            assembly,
+            workspace,
+            flipped: false,
+        }
+    }
+}
+
+/// The terms of a range in the equations.
+fn terms(setup: &Setup) -> MeterTerms {
+    match *setup {
+        Setup::CurrentOhms { amps, limit, .. } | Setup::Diode { amps, limit, .. } => MeterTerms {
+            lead: Lead { amps, limit },
+            ..MeterTerms::NONE
+        },
+        Setup::SeriesOhms {
+            source,
+            open,
+            reversed,
+            ..
+        } => MeterTerms {
+            conductance: 1.0 / source,
+            volts: if reversed { -open } else { open },
+            ..MeterTerms::NONE
+        },
+        Setup::Volts { ohms, .. } => MeterTerms {
+            conductance: 1.0 / ohms,
+            ..MeterTerms::NONE
+        },
+    }
+}
+
+impl Probe<'_> {
+    /// Exchanges the leads or puts them back.
+    pub fn flip(&mut self, flipped: bool) {
+        self.flipped = flipped;
+    }
+
+    /// The nodes under the red and the black lead.
+    pub fn leads(&self) -> (Node, Node) {
+        if self.flipped {
+            (self.black, self.red)
+        } else {
+            (self.red, self.black)
+        }
+    }
+
+    /// Fills in the parameter values of one unit.
+    pub fn set_values(&mut self, values: &[f64]) {
+        self.assembly.set_values(&self.board.network, values);
+    }
+
+    /// Solves with one range connected, from `start`; `values` are those last set.
+    pub fn solve(
+        &mut self,
+        setup: &Setup,
+        values: &[f64],
+        start: &[f64],
+    ) -> Result<Vec<f64>, Refusal> {
+        self.assembly.set_meter(terms(setup), self.flipped);
+        let (red, black) = self.leads();
+        let meter: Vec<Branch> = setup.branches(red, black);
+        settle(
+            &self.board.network,
+            &self.assembly,
+            &mut self.workspace,
+            values,
+            start,
+            &meter,
+        )
+        .map(|(x, _)| x)
+    }
+
+    /// Volts from red to black at a solution.
+    pub fn volts(&self, x: &[f64]) -> f64 {
+        let (red, black) = self.leads();
+        let at = |n: Node| {
+            let u = self.assembly.unknowns[n as usize];
+            x[u.index as usize] + u.offset
+        };
+        at(red) - at(black)
+    }
+
+    /// Node potentials at a solution.
+    pub fn potentials(&self, x: &[f64]) -> Vec<f64> {
+        self.assembly.potentials(x)
+    }
+
+    /// What the meter shows for one range.
+    fn on_range(
+        &mut self,
+        question: &Question,
+        range: usize,
+        values: &[f64],
+        start: &[f64],
+    ) -> Outcome {
+        let setup = question.setups[range];
+        let x = self.solve(&setup, values, start)?;
+        let volts = self.volts(&x);
+        Ok(Shown {
+            range,
+            volts,
+            reading: setup.shown(volts),
+            x,
+        })
+    }
+
+    /// Takes the reading with parameter `values`, which are filled in here; `start` helps the solver.
+    pub fn read(&mut self, question: &Question, values: &[f64], start: &[f64]) -> Outcome {
+        self.read_from(question, values, start, &mut Vec::new())
+    }
+
+    /// The same; every range that was tried is added to `tried`.
+    pub(crate) fn read_from(
+        &mut self,
+        question: &Question,
+        values: &[f64],
+        start: &[f64],
+        tried: &mut Vec<Shown>,
+    ) -> Outcome {
+        self.set_values(values);
+        let mut near = start.to_vec();
+        let mut best: Option<Shown> = None;
+        for range in 0..question.setups.len() {
+            let shown = self.on_range(question, range, values, &near)?;
+            near.clone_from(&shown.x);
+            tried.push(shown.clone());
+            match (question.choice, shown.reading) {
+                (Choice::First, Some(_)) => return Ok(shown),
+                (Choice::First, None) => best = Some(shown),
+                (Choice::NearestMiddle, _) => {
+                    best = Some(match best {
+                        Some(b) if off_middle(question, &b) <= off_middle(question, &shown) => b,
+                        _ => shown,
+                    });
+                }
+            }
+        }
+        Ok(best.expect("a meter function has at least one range"))
+    }
+}
+
+/// Distance of a reading from its range's mid-scale; over range is farthest.
+pub(crate) fn off_middle(question: &Question, shown: &Shown) -> f64 {
+    shown.reading.map_or(f64::INFINITY, |r| {
+        question.setups[shown.range].off_middle(r)
+    })
+}
