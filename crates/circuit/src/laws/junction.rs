@@ -124,8 +124,10 @@ mod tests {
 
     #[test]
     fn series_resistance_is_inside_the_law() {
-        // The same closed form at 25 C, is 25 fA, total resistance R + 0.3 ohm (their device).
-        let width = super::super::thermal_voltage(298.15);
+        // The same closed form for their device: is 25 fA, total resistance R + 0.3 ohm. The three
+        // currents agree with a thermal voltage of 25.667 mV, which is k T / q at 298 K with
+        // k = 1.38e-23 and q = 1.6022e-19.
+        let width = 1.38e-23 * 298.0 / 1.6022e-19;
         for (volts, amps) in [(0.6, 1.7738e-4), (0.7, 7.9160e-4), (0.8, 1.6074e-3)] {
             let diode = Junction {
                 is: 25e-15,
