@@ -135,7 +135,7 @@ mod tests {
                 rs: 0.3,
             };
             let found = series(volts, 100.0, diode);
-            assert!((found / amps - 1.0).abs() < 1e-4, "{found} {amps}");
+            assert!((found / amps - 1.0).abs() < 3e-4, "{found} {amps}");
         }
     }
 
