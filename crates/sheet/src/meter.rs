@@ -1,6 +1,7 @@
 //! Meter profiles as plain data: what an instrument does to a circuit, and how wrong it may be.
 
 mod file;
+mod print;
 
 use std::sync::LazyLock;
 

@@ -124,3 +124,35 @@ fn a_digital_range_reaches_its_full_scale_before_it_clamps() {
         }
     }
 }
+
+#[test]
+fn a_printed_profile_is_read_again_the_same() {
+    let mut meters = Meter::shipped().to_vec();
+    meters.extend(
+        Meter::parse(
+            "meter \"my \\\"own\\\"\" source=\"a\\\\b\" { volts ohms=1e7 max=0.5 }",
+            "m.kdl",
+        )
+        .0,
+    );
+    assert_eq!(meters.len(), Meter::shipped().len() + 1);
+    for meter in meters {
+        let printed = meter.print();
+        let (again, mistakes) = Meter::parse(&printed, "printed.kdl");
+        assert_eq!(mistakes, [], "{printed}");
+        assert_eq!(again, [meter]);
+    }
+}
+
+#[test]
+fn the_default_profile_prints_as_the_format_writes_it() {
+    let printed = Meter::shipped()[0].print();
+    for line in [
+        "        range \"200R\" amps=0.001 limit=3 accuracy=\"0.3%\" floor=\"0R1\"\n",
+        "        range \"2k\" amps=0.001 limit=3 accuracy=\"0.3%\" floor=\"1R\"\n",
+        "    diode amps=0.001 limit=2.5 accuracy=\"0.5%\" floor=0.001\n",
+        "    volts ohms=\"10M\" accuracy=\"0.3%\" floor=0.001 max=600\n",
+    ] {
+        assert!(printed.contains(line), "{printed}");
+    }
+}
