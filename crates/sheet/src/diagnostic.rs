@@ -37,7 +37,7 @@ pub struct Place {
     pub line: usize,
     /// Column in characters, counted from 1.
     pub column: usize,
-    /// The line itself, without its end.
+    /// The line itself, without its end; of a very long one the beginning.
     pub source_line: String,
 }
 
@@ -48,13 +48,17 @@ impl Diagnostic {
     }
 
     /// The same, with line and column found in the text that the span belongs to.
-    pub fn placed(mut self, file: &str, text: &str) -> Self {
-        let (line, column, source_line) = locate(text, self.span.start);
+    pub fn placed(self, file: &str, text: &str) -> Self {
+        self.placed_among(file, &Lines::of(text))
+    }
+
+    fn placed_among(mut self, file: &str, lines: &Lines) -> Self {
+        let (line, column, source_line) = lines.locate(self.span.start);
         self.place = Some(Place {
             file: file.to_owned(),
             line,
             column,
-            source_line: source_line.to_owned(),
+            source_line: source_line.chars().take(LONGEST_SHOWN).collect(),
         });
         self
     }
@@ -89,30 +93,53 @@ impl fmt::Display for Diagnostic {
     }
 }
 
-/// Line and column, both counted from 1, and the line itself. Offsets beyond the end are at the end.
-pub(crate) fn locate(text: &str, offset: usize) -> (usize, usize, &str) {
-    let mut at = offset.min(text.len());
-    while !text.is_char_boundary(at) {
-        at -= 1;
+/// Characters of a line that are shown; chosen because nobody reads further.
+const LONGEST_SHOWN: usize = 1000;
+
+/// A text and where its lines start.
+pub(crate) struct Lines<'a> {
+    text: &'a str,
+    starts: Vec<usize>,
+}
+
+impl<'a> Lines<'a> {
+    pub(crate) fn of(text: &'a str) -> Self {
+        let ends = text.bytes().enumerate().filter(|(_, b)| *b == b'\n');
+        let starts = std::iter::once(0).chain(ends.map(|(i, _)| i + 1));
+        Self {
+            text,
+            starts: starts.collect(),
+        }
     }
-    let before = &text[..at];
-    let line_start = before.rfind('\n').map_or(0, |i| i + 1);
-    let line_end = text[at..].find('\n').map_or(text.len(), |i| at + i);
-    let line = before.bytes().filter(|b| *b == b'\n').count() + 1;
-    // A byte order mark is no column.
-    let shown = text[line_start..line_end].trim_start_matches('\u{feff}');
-    let column = text[line_start..at]
-        .trim_start_matches('\u{feff}')
-        .chars()
-        .count()
-        + 1;
-    (line, column, shown.trim_end_matches('\r'))
+
+    /// Line and column, both counted from 1, and the line itself. Offsets beyond the end are at the end.
+    pub(crate) fn locate(&self, offset: usize) -> (usize, usize, &'a str) {
+        let mut at = offset.min(self.text.len());
+        while !self.text.is_char_boundary(at) {
+            at -= 1;
+        }
+        let line = self.starts.partition_point(|start| *start <= at);
+        let start = self.starts[line - 1];
+        let end = self
+            .starts
+            .get(line)
+            .map_or(self.text.len(), |next| next - 1);
+        // A byte order mark is no column.
+        let unmarked = |text: &'a str| text.trim_start_matches('\u{feff}');
+        let column = unmarked(&self.text[start..at]).chars().count() + 1;
+        (
+            line,
+            column,
+            unmarked(&self.text[start..end]).trim_end_matches('\r'),
+        )
+    }
 }
 
 /// The diagnostics of one text as they are found.
 #[derive(Debug, Default)]
 pub(crate) struct Remarks {
     found: Vec<Diagnostic>,
+    errors: usize,
 }
 
 impl Remarks {
@@ -135,6 +162,7 @@ impl Remarks {
     }
 
     fn push(&mut self, severity: Severity, span: Span, message: String, help: String) {
+        self.errors += usize::from(severity == Severity::Error);
         self.found.push(Diagnostic {
             severity,
             message,
@@ -146,7 +174,7 @@ impl Remarks {
 
     /// How many errors there are so far.
     pub(crate) fn errors(&self) -> usize {
-        self.found.iter().filter(|d| d.is_error()).count()
+        self.errors
     }
 
     /// All of them in the order of the text.
@@ -157,9 +185,10 @@ impl Remarks {
 
     /// All of them in the order of the text, with their places.
     pub(crate) fn placed(self, file: &str, text: &str) -> Vec<Diagnostic> {
+        let lines = Lines::of(text);
         self.sorted()
             .into_iter()
-            .map(|d| d.placed(file, text))
+            .map(|d| d.placed_among(file, &lines))
             .collect()
     }
 }

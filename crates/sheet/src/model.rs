@@ -465,6 +465,35 @@ impl Sheet {
     }
 }
 
+impl Kind {
+    /// The word with which a line of this kind starts.
+    pub fn word(&self) -> &'static str {
+        match self {
+            Kind::Resistor { .. } => "resistor",
+            Kind::Potentiometer { .. } => "potentiometer",
+            Kind::Capacitor { .. } => "capacitor",
+            Kind::Inductor { .. } => "inductor",
+            Kind::Diode { .. } => "diode",
+            Kind::Zener { .. } => "zener",
+            Kind::Transistor {
+                polarity: Polarity::Npn,
+                ..
+            } => "npn",
+            Kind::Transistor {
+                polarity: Polarity::Pnp,
+                ..
+            } => "pnp",
+            Kind::Fuse { .. } => "fuse",
+            Kind::Switch { .. } => "switch",
+            Kind::Lamp { .. } => "lamp",
+            Kind::Transformer { .. } => "transformer",
+            Kind::Connector { .. } => "connector",
+            Kind::Supply { .. } => "supply",
+            Kind::Load { .. } => "load",
+        }
+    }
+}
+
 impl Part {
     /// The nets on the part's pins, as (pin name, net), in the order of the pins.
     ///

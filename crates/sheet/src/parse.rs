@@ -7,9 +7,9 @@ mod statements;
 use std::collections::{HashMap, HashSet};
 
 use crate::device::Devices;
-use crate::diagnostic::{Diagnostic, Remarks, locate};
-use crate::text::{self, Line, Node, did_you_mean};
-use crate::{Net, NetId, PartId, Sheet, Span};
+use crate::diagnostic::{Diagnostic, Lines, Remarks};
+use crate::text::{self, Line, Node, State, did_you_mean};
+use crate::{Net, NetId, Part, PartId, Sheet, Span};
 
 /// Reads a sheet. Never fails as a whole: a bad line costs that line alone, because a drawing half transcribed is worth
 /// having. The diagnostics are in the order of the text; with an error among them the input is at fault.
@@ -28,7 +28,7 @@ pub fn parse_with(text: &str, file: &str, devices: &Devices) -> (Sheet, Vec<Diag
     let mut remarks = Remarks::default();
     let nodes = text::read(text, &mut remarks);
     let mut reader = Reader {
-        text,
+        lines: Lines::of(text),
         devices,
         remarks,
         sheet: Sheet::default(),
@@ -42,9 +42,47 @@ pub fn parse_with(text: &str, file: &str, devices: &Devices) -> (Sheet, Vec<Diag
     (reader.sheet, reader.remarks.placed(file, text))
 }
 
+/// Reads the line of one part of a sheet anew; none if it cannot be used.
+pub(crate) fn reread(
+    sheet: &Sheet,
+    id: PartId,
+    node: &Node,
+    remarks: &mut Remarks,
+) -> Option<Part> {
+    let numbered = |(i, net): (usize, &Net)| (net.name.clone(), NetId(i as u32));
+    let mut reader = Reader {
+        lines: Lines::of(""),
+        devices: Devices::shipped(),
+        remarks: std::mem::take(remarks),
+        nets: sheet.nets.iter().enumerate().map(numbered).collect(),
+        sheet: sheet.clone(),
+        parts: HashMap::new(),
+        unusable: HashSet::new(),
+        ideal: Vec::new(),
+    };
+    let before = reader.sheet.nets.len();
+    let others = sheet
+        .parts
+        .iter()
+        .enumerate()
+        .filter(|(i, _)| *i != id.index());
+    for (_, part) in others {
+        parts::join_ideal(&part.kind, &mut reader);
+    }
+    let part = reader.attempt(|reader| parts::part(node, reader));
+    for net in &reader.sheet.nets[before..] {
+        let names = sheet.nets.iter().map(|n| n.name.as_str());
+        let help = did_you_mean(&net.name, names, "Write a net of the sheet.");
+        let message = format!("There is no net `{}` on sheet {}.", net.name, sheet.name);
+        reader.remarks.error(node.span, message, help);
+    }
+    *remarks = reader.remarks;
+    part.filter(|_| reader.sheet.nets.len() == before)
+}
+
 /// A sheet as far as it is read.
 struct Reader<'a> {
-    text: &'a str,
+    lines: Lines<'a>,
     devices: &'a Devices,
     remarks: Remarks,
     sheet: Sheet,
@@ -60,31 +98,41 @@ impl Reader<'_> {
     fn read(&mut self, statements: &[&Node]) {
         // Names may be used before the line that declares them, so what only refers to names comes last.
         for node in statements {
-            if node.is_broken {
-                self.unusable
-                    .extend(node.entries.iter().map(|e| e.written()));
-            } else if parts::is_kind(&node.name) {
-                self.part(node);
-            } else if node.name == "net" {
-                self.attempt(|reader| statements::net(node, reader));
-            } else if !statements::is_statement(&node.name) {
-                let words = parts::kinds().chain(statements::words());
-                let help = did_you_mean(
-                    &node.name,
-                    words,
-                    "A line starts with a kind of part, or with one of: net, point, adjacent, alter, never, irreplaceable, fits.",
-                );
-                self.remarks.error(
-                    node.span,
-                    format!("`{}` is not a word that a sheet knows.", node.name),
-                    help,
-                );
+            match node.state {
+                State::Sound => self.declaring(node),
+                State::Mended => {
+                    self.attempt(|reader| -> Option<()> {
+                        reader.declaring(node);
+                        None
+                    });
+                }
+                State::Broken => {}
+            }
+            if !node.is_sound() {
                 self.unusable
                     .extend(node.entries.iter().map(|e| e.written()));
             }
         }
-        for node in statements.iter().filter(|n| !n.is_broken) {
+        for node in statements.iter().filter(|n| n.is_sound()) {
             statements::refer(node, self);
+        }
+    }
+
+    /// Statements that declare nets and parts.
+    fn declaring(&mut self, node: &Node) {
+        if parts::is_kind(&node.name) {
+            self.part(node);
+        } else if node.name == "net" {
+            self.attempt(|reader| statements::net(node, reader));
+        } else if !statements::is_statement(&node.name) {
+            let words = parts::kinds().chain(statements::words());
+            let others = statements::words().collect::<Vec<_>>().join(", ");
+            let all = format!("A line starts with a kind of part, or with one of: {others}.");
+            let help = did_you_mean(&node.name, words, all);
+            let message = format!("`{}` is not a word that a sheet knows.", node.name);
+            self.remarks.error(node.span, message, help);
+            self.unusable
+                .extend(node.entries.iter().map(|e| e.written()));
         }
     }
 
@@ -147,6 +195,6 @@ impl Reader<'_> {
 
     /// Line of a span, counted from 1.
     fn line_number(&self, span: Span) -> usize {
-        locate(self.text, span.start).0
+        self.lines.locate(span.start).0
     }
 }

@@ -13,6 +13,7 @@ use crate::diagnostic::Remarks;
 
 pub(crate) use line::{Bound, Line, Wanted};
 pub use spelling::did_you_mean;
+pub(crate) use spelling::nearest;
 
 /// A statement: a word, its entries, and what stands in its braces.
 #[derive(Clone, Debug, PartialEq)]
@@ -23,8 +24,23 @@ pub(crate) struct Node {
     pub(crate) entries: Vec<Entry>,
     /// None without braces.
     pub(crate) children: Option<Vec<Node>>,
-    /// It could not be read and was remarked on; the entries are its words, and only the braces are of use.
-    pub(crate) is_broken: bool,
+    pub(crate) state: State,
+}
+
+/// How far a statement could be read.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum State {
+    Sound,
+    /// It was remarked on, and with the quotes that are missing it can be read: not for use, but for what else is wrong.
+    Mended,
+    /// It was remarked on, and its entries are just its words.
+    Broken,
+}
+
+impl Node {
+    pub(crate) fn is_sound(&self) -> bool {
+        self.state == State::Sound
+    }
 }
 
 /// An argument, or with a key a property.
@@ -58,8 +74,10 @@ impl Entry {
 /// All statements that can be read; what cannot is remarked.
 pub(crate) fn read(text: &str, remarks: &mut Remarks) -> Vec<Node> {
     let scanned = scan::scan(text);
-    // The KDL reader recurses with the nesting, so deep texts never reach it.
+    // The KDL reader recurses with nesting and with errors, so only texts that look sound reach it as a whole.
     if scanned.is_shallow
+        && scanned.faults.is_empty()
+        && recovery::is_clean(text, &scanned.pieces)
         && let Ok(document) = KdlDocument::parse_v2(text)
     {
         return nodes(&document, 0);
@@ -81,7 +99,7 @@ fn node(node: &KdlNode, offset: usize) -> Node {
         },
         entries: node.entries().iter().map(|e| entry(e, offset)).collect(),
         children: node.children().map(|c| nodes(c, offset)),
-        is_broken: false,
+        state: State::Sound,
     }
 }
 

@@ -40,7 +40,7 @@ pub(super) fn parse(text: &str, file: &str) -> (Devices, Vec<Diagnostic>) {
     let mut devices = Devices::default();
     for node in text::read(text, &mut remarks)
         .iter()
-        .filter(|n| !n.is_broken)
+        .filter(|n| n.is_sound())
     {
         let replaced = match node.name.as_str() {
             "spread" => {

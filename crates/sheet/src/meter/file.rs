@@ -23,7 +23,7 @@ pub(super) fn parse(text: &str, file: &str) -> (Vec<Meter>, Vec<Diagnostic>) {
     let mut meters: Vec<Meter> = Vec::new();
     for node in text::read(text, &mut remarks)
         .iter()
-        .filter(|n| !n.is_broken)
+        .filter(|n| n.is_sound())
     {
         if node.name != "meter" {
             let message = format!("A meter file has no `{}`.", node.name);
@@ -52,7 +52,7 @@ pub(super) fn parse(text: &str, file: &str) -> (Vec<Meter>, Vec<Diagnostic>) {
 
 /// What is broken inside was remarked on when the text was read.
 fn holds_broken(node: &Node) -> bool {
-    node.is_broken || node.children.iter().flatten().any(holds_broken)
+    !node.is_sound() || node.children.iter().flatten().any(holds_broken)
 }
 
 fn meter(node: &Node, remarks: &mut Remarks) -> Option<Meter> {
@@ -68,7 +68,7 @@ fn meter(node: &Node, remarks: &mut Remarks) -> Option<Meter> {
         volts: None,
     };
     let mut seen: Vec<&str> = Vec::new();
-    for part in node.children.iter().flatten().filter(|n| !n.is_broken) {
+    for part in node.children.iter().flatten().filter(|n| n.is_sound()) {
         let word = part.name.as_str();
         if seen.contains(&word) {
             let message = format!("The meter {} has `{word}` twice.", meter.name);
@@ -105,7 +105,7 @@ fn ohms(node: &Node, remarks: &mut Remarks) -> Option<OhmsFunction> {
     Line::of(node, OHMS).finish(true, remarks);
     let mut currents = Vec::new();
     let mut series: Vec<(Option<SeriesRange>, Span)> = Vec::new();
-    for range in node.children.iter().flatten().filter(|n| !n.is_broken) {
+    for range in node.children.iter().flatten().filter(|n| n.is_sound()) {
         if range.name != "range" {
             let message = format!("`ohms` has no `{}`.", range.name);
             remarks.error(

@@ -4,14 +4,14 @@ use units::Celsius;
 
 use super::{Reader, parts, statements};
 use crate::Span;
-use crate::text::{Bound, Line, Node, Wanted, did_you_mean};
+use crate::text::{Bound, Line, Node, State, Wanted, did_you_mean, nearest};
 
 const USAGE: &str = "sheet A2 title=\"what it shows\" { ... }";
 
 /// Reads the header and returns the statements of the sheet.
 pub(super) fn open<'n>(nodes: &'n [Node], reader: &mut Reader) -> Vec<&'n Node> {
     let mut sheets = nodes.iter().filter(|n| n.name == "sheet");
-    let first = sheets.next();
+    let first = sheets.next().or_else(|| misspelled(nodes, reader));
     for other in sheets {
         reader.remarks.error(
             other.span,
@@ -20,18 +20,21 @@ pub(super) fn open<'n>(nodes: &'n [Node], reader: &mut Reader) -> Vec<&'n Node> 
         );
     }
     let mut own = Vec::new();
+    let has_statements = nodes.iter().any(|n| is_known(&n.name));
     match first {
         Some(node) => {
-            if !node.is_broken {
+            if node.state != State::Broken {
                 header(node, reader);
             }
             let children = node.children.as_deref().unwrap_or_default();
             own.extend(children.iter().filter(|c| !is_second_sheet(c, reader)));
         }
-        None => no_sheet(nodes, reader),
+        None if has_statements || nodes.is_empty() => no_sheet(nodes, reader),
+        None => {}
     }
-    let is_open = first.is_none_or(|n| n.children.is_none());
-    for node in nodes.iter().filter(|n| n.name != "sheet") {
+    let is_open = first.map_or(has_statements, |n| n.children.is_none());
+    let is_first = |node: &Node| first.is_some_and(|f| std::ptr::eq(f, node));
+    for node in nodes.iter().filter(|n| n.name != "sheet" && !is_first(n)) {
         if is_open {
             own.push(node);
         } else {
@@ -43,8 +46,18 @@ pub(super) fn open<'n>(nodes: &'n [Node], reader: &mut Reader) -> Vec<&'n Node> 
         .collect()
 }
 
+/// In a file without a sheet, the statement that was probably meant as one.
+fn misspelled<'n>(nodes: &'n [Node], reader: &mut Reader) -> Option<&'n Node> {
+    let is_near = |n: &Node| nearest(&n.name, ["sheet"]).is_some();
+    let meant = nodes.iter().find(|n| n.children.is_some() && is_near(n))?;
+    if meant.is_sound() {
+        outside(meant, reader);
+    }
+    Some(meant)
+}
+
 fn is_second_sheet(node: &Node, reader: &mut Reader) -> bool {
-    let is_sheet = node.name == "sheet" && !node.is_broken;
+    let is_sheet = node.name == "sheet" && node.is_sound();
     if is_sheet {
         reader.remarks.error(
             node.span,
@@ -56,10 +69,15 @@ fn is_second_sheet(node: &Node, reader: &mut Reader) -> bool {
 }
 
 fn outside(node: &Node, reader: &mut Reader) {
-    if node.is_broken {
+    if !node.is_sound() {
         return;
     }
-    let (message, help) = if is_known(&node.name) {
+    let (message, help) = if node.name == "machine" {
+        (
+            "This is a machine file, and a sheet is wanted.".to_owned(),
+            "Name one of the sheets that its boards give.".to_owned(),
+        )
+    } else if is_known(&node.name) {
         (
             format!("`{}` stands outside the braces of the sheet.", node.name),
             "Move it in front of the closing brace of the sheet.".to_owned(),
@@ -83,14 +101,11 @@ fn is_known(word: &str) -> bool {
 
 fn no_sheet(nodes: &[Node], reader: &mut Reader) {
     let span = nodes.first().map_or(Span::default(), |n| n.span);
-    let named = nodes.iter().find(|n| !is_known(&n.name) && !n.is_broken);
-    let help = match named {
-        Some(node) => did_you_mean(&node.name, ["sheet"], format!("Begin with {USAGE}")),
-        None => format!("Begin with {USAGE}"),
-    };
-    reader
-        .remarks
-        .error(span, "This file holds no sheet.", help);
+    reader.remarks.error(
+        span,
+        "This file holds no sheet.",
+        format!("Begin with {USAGE}"),
+    );
 }
 
 fn header(node: &Node, reader: &mut Reader) {
@@ -145,7 +160,7 @@ fn with_strays<'n>(node: &'n Node, reader: &mut Reader) -> Vec<&'n Node> {
         return all;
     }
     let mut strays = children.iter().filter(|c| is_known(&c.name)).peekable();
-    if let Some(first) = strays.peek().filter(|c| !c.is_broken) {
+    if let Some(first) = strays.peek().filter(|c| c.is_sound()) {
         reader.remarks.error(
             first.span,
             format!(

@@ -5,9 +5,11 @@ mod passive;
 mod semiconductors;
 mod sources;
 
-use super::{Reader, statements};
+use super::Reader;
 use crate::text::{Bound, Line, Node, Wanted};
 use crate::{Drift, Kind, NetId, Part, Ratings, Spread};
+
+pub(super) use sources::join_ideal;
 
 type Read = fn(&mut Line, &Node, &mut Reader) -> Option<Kind>;
 
@@ -100,6 +102,9 @@ pub(super) fn part(node: &Node, reader: &mut Reader) -> Option<Part> {
     let (_, usage, read) = KINDS.into_iter().find(|(word, ..)| *word == node.name)?;
     let mut line = Line::of(node, usage);
     let name = line.name("designator", &mut reader.remarks);
+    if node.entries.is_empty() {
+        return None;
+    }
     if let Some((name, _)) = &name {
         line.call(name);
     }
@@ -128,7 +133,7 @@ pub(super) fn part(node: &Node, reader: &mut Reader) -> Option<Part> {
             "Write it without, since lists of parts and pins are separated by spaces.",
         );
     }
-    let kind = kind.filter(|_| !line.has_failed())?;
+    let kind = kind.filter(|_| !line.has_failed() && node.is_sound())?;
     sources::forbid_loop(&kind, &mut line, reader);
     if line.has_failed() {
         return None;
@@ -152,8 +157,8 @@ fn is_transistor(word: &str) -> bool {
 }
 
 fn spread(line: &mut Line, node: &Node, reader: &mut Reader) -> Spread {
-    let tolerance = statements::unsigned(line, "tolerance", reader);
     let remarks = &mut reader.remarks;
+    let tolerance = line.share("tolerance", remarks);
     let drift = line
         .percentage("drift", remarks)
         .map(|(fraction, is_signed)| Drift {

@@ -31,8 +31,7 @@ pub(super) fn net(node: &Node, reader: &mut Reader) -> Option<()> {
     let roles = [("ground", Role::Ground), ("rail", Role::Rail)];
     let role = line.choice("role", &roles, remarks);
     let volts = line.quantity(Wanted("volts", Bound::Any), remarks);
-    let tolerance = unsigned(&mut line, "tolerance", reader);
-    let remarks = &mut reader.remarks;
+    let tolerance = line.share("tolerance", remarks);
     let sources = [
         ("printed", Source::Printed),
         ("traced", Source::Traced),
@@ -40,7 +39,7 @@ pub(super) fn net(node: &Node, reader: &mut Reader) -> Option<()> {
     ];
     let source = line.choice("source", &sources, remarks);
     line.finish(false, remarks);
-    if line.has_failed() {
+    if line.has_failed() || !node.is_sound() {
         reader.unusable.insert(name);
         return None;
     }
@@ -67,22 +66,6 @@ pub(super) fn net(node: &Node, reader: &mut Reader) -> Option<()> {
 
 fn capital(what: &str) -> String {
     what.replacen("net", "Net", 1)
-}
-
-/// A tolerance: in per cent, not negative.
-pub(super) fn unsigned(line: &mut Line, key: &'static str, reader: &mut Reader) -> Option<f64> {
-    let (fraction, _) = line.percentage(key, &mut reader.remarks)?;
-    if fraction >= 0.0 {
-        return Some(fraction);
-    }
-    let message = format!("`{key}` of {} must not be negative.", line.what());
-    line.error(
-        &mut reader.remarks,
-        line.span(),
-        message,
-        format!("Write a share such as {key}=\"5%\"."),
-    );
-    None
 }
 
 /// Reads a statement that only refers to names; all names are known by now.

@@ -19,6 +19,13 @@ pub(crate) enum Bound {
 }
 
 impl Bound {
+    fn example(self, unit: Unit) -> &'static str {
+        match self {
+            Bound::Fraction => "0.5",
+            _ => unit.example(),
+        }
+    }
+
     fn breach(self, number: f64) -> Option<&'static str> {
         let (kept, rule) = match self {
             Bound::Any => (true, ""),
@@ -199,6 +206,16 @@ impl<'n> Line<'n> {
         None
     }
 
+    /// All properties that are left, as written.
+    pub(crate) fn all_properties(&mut self) -> Vec<(String, String)> {
+        let (properties, left): (Vec<&Entry>, Vec<&Entry>) = std::mem::take(&mut self.left)
+            .into_iter()
+            .partition(|e| e.key.is_some());
+        self.left = left;
+        let pair = |e: &Entry| e.key.clone().map(|key| (key, e.written()));
+        properties.into_iter().filter_map(pair).collect()
+    }
+
     /// A property as free text.
     pub(crate) fn text(&mut self, key: &'static str, remarks: &mut Remarks) -> Option<String> {
         self.property(key, remarks).map(Entry::written)
@@ -320,13 +337,11 @@ impl<'n> Line<'n> {
                 .trim()
                 .trim_end_matches(old.written.as_str())
                 .trim_end();
+            let plainly = format!("{number}{}", old.meant);
             remarks.doubt(
                 entry.span,
-                format!(
-                    "`{}` is doubtful: it is read as {}, which old drawings mean by it.",
-                    written, old.meant
-                ),
-                format!("Write \"{number}{}\" if that is right.", old.meant),
+                format!("`{written}` is doubtful; it is read as {plainly}, which old drawings mean by it."),
+                format!("Write \"{plainly}\" if that is right."),
             );
         }
         if let Some(rule) = bound.breach(value.number) {
@@ -335,11 +350,25 @@ impl<'n> Line<'n> {
                 remarks,
                 entry.span,
                 message,
-                format!("Write a value such as {}.", unit.example()),
+                format!("Write a value such as {}.", bound.example(unit)),
             );
             return None;
         }
         Some(value.number)
+    }
+
+    /// A property in per cent that is not negative, as a fraction.
+    pub(crate) fn share(&mut self, key: &'static str, remarks: &mut Remarks) -> Option<f64> {
+        let written = self.left.iter().rfind(|e| e.key.as_deref() == Some(key));
+        let span = written.map_or(self.node.span, |e| e.span);
+        let (fraction, _) = self.percentage(key, remarks)?;
+        if fraction >= 0.0 {
+            return Some(fraction);
+        }
+        let message = format!("`{key}` of {} must not be negative.", self.what);
+        let help = format!("Write a share such as {key}=\"5%\".");
+        self.error(remarks, span, message, help);
+        None
     }
 
     /// A property in per cent: the fraction with its sign, and whether a sign was written.

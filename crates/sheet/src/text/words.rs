@@ -20,8 +20,8 @@ struct Placed<'a> {
     end: usize,
 }
 
-/// Remarks everything that is wrong with a statement; at least one thing, if only in the KDL reader's words.
-pub(super) fn explain(header: &str, offset: usize, reader: &str, remarks: &mut Remarks) {
+/// Remarks everything that is wrong with the words of a statement; whether anything is.
+pub(super) fn explain(header: &str, offset: usize, remarks: &mut Remarks) -> bool {
     let before = remarks.errors();
     let tokens = tokens(header);
     for (i, placed) in tokens.iter().enumerate() {
@@ -33,7 +33,7 @@ pub(super) fn explain(header: &str, offset: usize, reader: &str, remarks: &mut R
         match placed.token {
             Token::Word(word) => {
                 missing_space(previous, placed, word, span, remarks);
-                explain_word(word, span, remarks);
+                explain_word(word, is_value(previous), span, remarks);
             }
             Token::Quoted(quoted) => {
                 missing_space(previous, placed, quoted, span, remarks);
@@ -42,24 +42,19 @@ pub(super) fn explain(header: &str, offset: usize, reader: &str, remarks: &mut R
             Token::Equals => explain_equals(previous, tokens.get(i + 1), span, remarks),
         }
     }
-    if remarks.errors() == before {
-        let span = Span {
-            start: offset,
-            length: header.len(),
-        };
-        let mut letters = reader.trim_end_matches('.').chars();
-        let reader: String = letters
-            .next()
-            .into_iter()
-            .flat_map(char::to_lowercase)
-            .chain(letters)
-            .collect();
-        remarks.error(
-            span,
-            format!("This line cannot be read: {reader}."),
-            "Compare it with a line of its kind in the documentation, and quote every word that is not plain.",
-        );
-    }
+    remarks.errors() > before
+}
+
+/// Remarks a statement whose words are sound and which is no KDL all the same, as the KDL reader words it.
+pub(super) fn repeat(reader: &str, span: Span, remarks: &mut Remarks) {
+    let mut letters = reader.trim_end_matches('.').chars();
+    let first = letters.next().into_iter().flat_map(char::to_lowercase);
+    let reader: String = first.chain(letters).collect();
+    remarks.error(
+        span,
+        format!("This line cannot be read: {reader}."),
+        "Compare it with a line of its kind in the documentation, and quote every word that is not plain.",
+    );
 }
 
 /// Moves `key = value` together, which KDL allows and the reader does not; every value stays where it was.
@@ -85,6 +80,61 @@ pub(super) fn joined_at_equals(header: &str) -> Option<String> {
         moved = true;
     }
     moved.then(|| String::from_utf8(bytes).ok()).flatten()
+}
+
+/// A statement with quotes around every word that needs them.
+pub(super) struct WithQuotes {
+    pub(super) text: String,
+    /// Where in `text` a byte stands that the original has not, rising.
+    added: Vec<usize>,
+}
+
+impl WithQuotes {
+    /// The offset in the original of an offset in the text.
+    pub(super) fn original(&self, offset: usize) -> usize {
+        offset - self.added.iter().take_while(|a| **a < offset).count()
+    }
+
+    fn add(&mut self, extra: char) {
+        self.added.push(self.text.len());
+        self.text.push(extra);
+    }
+}
+
+/// None if no word needs quotes.
+pub(super) fn with_quotes(header: &str) -> Option<WithQuotes> {
+    let mut mended = WithQuotes {
+        text: String::new(),
+        added: Vec::new(),
+    };
+    let mut at = 0;
+    let tokens = tokens(header);
+    for (i, placed) in tokens.iter().enumerate() {
+        let Token::Word(word) = placed.token else {
+            continue;
+        };
+        let previous = i.checked_sub(1).map(|p| tokens[p]);
+        if must_be_quoted(word).is_none() {
+            continue;
+        }
+        mended.text.push_str(&header[at..placed.start]);
+        at = placed.end;
+        if is_value(previous) && is_keyword(word) {
+            mended.add('#');
+            mended.text.push_str(word);
+            continue;
+        }
+        mended.add('"');
+        for c in word.chars() {
+            if c == '\\' {
+                mended.add('\\');
+            }
+            mended.text.push(c);
+        }
+        mended.add('"');
+    }
+    mended.text.push_str(&header[at..]);
+    (!mended.added.is_empty()).then_some(mended)
 }
 
 /// All words and quoted texts without their quotes.
@@ -130,7 +180,14 @@ fn blank_length(rest: &str) -> Option<usize> {
         return Some(rest.find('\n').unwrap_or(rest.len()));
     }
     if rest.starts_with("/*") {
-        return Some(rest.find("*/").map_or(rest.len(), |i| i + 2));
+        return Some(comment_length(rest));
+    }
+    // What is commented out is looked at as if it were not.
+    if rest.starts_with("/-") {
+        return Some(2);
+    }
+    if let Some(length) = annotation_length(rest) {
+        return Some(length);
     }
     let first = rest.chars().next()?;
     let continues = first == '\\'
@@ -140,17 +197,48 @@ fn blank_length(rest: &str) -> Option<usize> {
     (first.is_whitespace() || continues).then(|| first.len_utf8())
 }
 
+/// Comments nest in KDL.
+fn comment_length(rest: &str) -> usize {
+    let mut depth = 0usize;
+    let mut at = 0;
+    while at < rest.len() {
+        let here = &rest.as_bytes()[at..];
+        if here.starts_with(b"/*") {
+            depth += 1;
+            at += 2;
+        } else if here.starts_with(b"*/") {
+            depth -= 1;
+            at += 2;
+            if depth == 0 {
+                return at;
+            }
+        } else {
+            at += 1;
+        }
+    }
+    rest.len()
+}
+
+/// A type annotation, `(word)`, which means nothing in our files.
+fn annotation_length(rest: &str) -> Option<usize> {
+    let (word, _) = rest.strip_prefix('(')?.split_once(')')?;
+    let is_plain = !word.is_empty() && word.chars().all(|c| c.is_alphanumeric() || c == '-');
+    is_plain.then_some(word.len() + 2)
+}
+
 /// Length of a string, with its quotes and hashes; to the end if it is not closed.
 fn quoted_length(rest: &str) -> Option<usize> {
     let hashes = rest.bytes().take_while(|b| *b == b'#').count();
-    let body = rest[hashes..].strip_prefix('"')?;
-    let close = format!("\"{}", "#".repeat(hashes));
+    let body = &rest[hashes..];
+    let quotes = ["\"\"\"", "\""].into_iter().find(|q| body.starts_with(q))?;
+    // Two quotes in a row are an empty text unless a third follows.
+    let close = format!("{quotes}{}", "#".repeat(hashes));
     let mut escaped = false;
-    for (i, c) in body.char_indices() {
+    for (i, c) in body.char_indices().skip(quotes.len()) {
         match c {
             _ if escaped => escaped = false,
             '\\' if hashes == 0 => escaped = true,
-            '"' if body[i..].starts_with(&close) => return Some(hashes + 1 + i + close.len()),
+            '"' if body[i..].starts_with(&close) => return Some(hashes + i + close.len()),
             _ => {}
         }
     }
@@ -181,19 +269,29 @@ fn missing_space(
     }
 }
 
-fn explain_word(word: &str, span: Span, remarks: &mut Remarks) {
-    if let Some(why) = must_be_quoted(word) {
-        let help = match (word, word.strip_prefix('.')) {
-            ("true" | "false" | "null", _) => {
-                format!("Write #{word} if it is meant as such, or \"{word}\" if it is a name.")
-            }
-            (_, Some(digits)) if digits.bytes().all(|b| b.is_ascii_digit()) => {
-                format!("Write 0.{digits}, or quote it: \"{word}\".")
-            }
-            _ => format!("Quote it: \"{}\".", word.replace('\\', "\\\\")),
-        };
-        remarks.error(span, format!("`{word}` {why}, so it must be quoted."), help);
-    }
+/// Whether a word is the value of a property, going by what stands before it.
+fn is_value(previous: Option<Placed>) -> bool {
+    previous.is_some_and(|p| p.token == Token::Equals)
+}
+
+fn explain_word(word: &str, is_value: bool, span: Span, remarks: &mut Remarks) {
+    explain_hidden(word, span, remarks);
+    let Some(why) = must_be_quoted(word) else {
+        return;
+    };
+    let all_digits = |text: &str| text.bytes().all(|b| b.is_ascii_digit());
+    let help = match (word.strip_prefix('.'), word.strip_suffix('.')) {
+        _ if is_value && is_keyword(word) => format!("Write #{word}."),
+        (Some(digits), _) if all_digits(digits) => format!("Write 0.{digits}."),
+        (_, Some(digits)) if all_digits(digits) => format!("Write {digits}."),
+        _ => format!("Quote it: \"{}\".", word.replace('\\', "\\\\")),
+    };
+    remarks.error(span, format!("`{word}` {why}, so it must be quoted."), help);
+}
+
+/// Words that mean something with a `#` before them.
+fn is_keyword(word: &str) -> bool {
+    matches!(word, "true" | "false" | "null")
 }
 
 /// Why KDL 2.0 does not take a word as it stands; none if it does.
@@ -250,7 +348,27 @@ fn is_plain_number(word: &str) -> bool {
     digits(whole) && fraction.is_none_or(digits) && exponent.is_none_or(digits)
 }
 
+/// Characters that KDL 2.0 allows nowhere: controls, marks of direction, and byte order marks.
+fn explain_hidden(text: &str, span: Span, remarks: &mut Remarks) {
+    let is_bad = |c: &char| c.is_control() && !c.is_whitespace() || is_directing(*c);
+    if let Some(bad) = text.chars().find(is_bad) {
+        remarks.error(
+            span,
+            format!(
+                "A character that cannot be seen stands here: U+{:04X}.",
+                u32::from(bad)
+            ),
+            "Delete the word and type it again.",
+        );
+    }
+}
+
+fn is_directing(c: char) -> bool {
+    matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{feff}')
+}
+
 fn explain_quoted(quoted: &str, span: Span, remarks: &mut Remarks) {
+    explain_hidden(quoted, span, remarks);
     if quoted.starts_with('#') {
         return;
     }

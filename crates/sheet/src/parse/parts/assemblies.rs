@@ -1,14 +1,16 @@
 //! Parts with statements in their braces: transformers and connectors.
 
 use crate::parse::{Reader, parts, statements};
-use crate::text::{Bound, Line, Node, Wanted, did_you_mean};
+use crate::text::{Bound, Line, Node, State, Wanted, did_you_mean};
 use crate::{Kind, Pin, Winding};
 
 pub(super) fn transformer(line: &mut Line, node: &Node, reader: &mut Reader) -> Option<Kind> {
     let mut windings: Vec<Winding> = Vec::new();
     for child in inside(node, "winding", line, reader) {
         let names: Vec<String> = windings.iter().map(|w| w.name.clone()).collect();
-        windings.extend(reader.attempt(|reader| winding(child, &names, reader)));
+        windings.extend(
+            reader.attempt(|reader| winding(child, &names, reader).filter(|_| child.is_sound())),
+        );
     }
     Some(Kind::Transformer { windings })
 }
@@ -17,7 +19,9 @@ pub(super) fn connector(line: &mut Line, node: &Node, reader: &mut Reader) -> Op
     let mut pins: Vec<Pin> = Vec::new();
     for child in inside(node, "pin", line, reader) {
         let names: Vec<String> = pins.iter().map(|p| p.name.clone()).collect();
-        pins.extend(reader.attempt(|reader| pin(child, &names, reader)));
+        pins.extend(
+            reader.attempt(|reader| pin(child, &names, reader).filter(|_| child.is_sound())),
+        );
     }
     Some(Kind::Connector { pins })
 }
@@ -30,16 +34,9 @@ fn inside<'n>(
     reader: &mut Reader,
 ) -> Vec<&'n Node> {
     let children = node.children.as_deref().unwrap_or_default();
-    if children.is_empty() {
-        reader.remarks.doubt(
-            node.span,
-            format!("{} has no {word}.", capital(line.what())),
-            format!("Write each {word} on a line inside its braces."),
-        );
-    }
     let mut own = Vec::new();
     for child in children {
-        if child.is_broken {
+        if child.state == State::Broken {
             reader
                 .unusable
                 .extend(child.entries.iter().map(|e| e.written()));
@@ -112,11 +109,4 @@ fn own_name(line: &mut Line, names: &[String], reader: &mut Reader) -> Option<St
         );
     }
     Some(name)
-}
-
-fn capital(what: &str) -> String {
-    let mut letters = what.chars();
-    letters.next().map_or_else(String::new, |first| {
-        first.to_uppercase().chain(letters).collect()
-    })
 }

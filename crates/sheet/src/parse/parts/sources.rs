@@ -26,14 +26,7 @@ pub(super) fn supply(line: &mut Line, _: &Node, reader: &mut Reader) -> Option<K
 
 /// Ideal sources in a loop have no solution. Called last, when nothing else is wrong with the line.
 pub(super) fn forbid_loop(kind: &Kind, line: &mut Line, reader: &mut Reader) {
-    let Kind::Supply {
-        plus, minus, ohms, ..
-    } = kind
-    else {
-        return;
-    };
-    let is_ideal = ohms.is_none_or(|o| o.0 == 0.0);
-    if is_ideal && reader.closes_loop(*plus, *minus) {
+    if join_ideal(kind, reader) {
         line.error(
             &mut reader.remarks,
             line.span(),
@@ -44,6 +37,18 @@ pub(super) fn forbid_loop(kind: &Kind, line: &mut Line, reader: &mut Reader) {
             "Give it its source resistance, such as ohms=0.1.",
         );
     }
+}
+
+/// Notes an ideal source; true if its nets were joined by ideal sources before.
+pub(in crate::parse) fn join_ideal(kind: &Kind, reader: &mut Reader) -> bool {
+    let Kind::Supply {
+        plus, minus, ohms, ..
+    } = kind
+    else {
+        return false;
+    };
+    let is_ideal = ohms.is_none_or(|o| o.0 == 0.0);
+    is_ideal && reader.closes_loop(*plus, *minus)
 }
 
 pub(super) fn load(line: &mut Line, node: &Node, reader: &mut Reader) -> Option<Kind> {
