@@ -1,7 +1,1 @@
 //! Judges readings against expectations and compares units.
-
-mod judge;
-mod twin;
-
-pub use judge::{Held, judge};
-pub use twin::{Compared, twin};

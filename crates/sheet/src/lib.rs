@@ -2,6 +2,7 @@
 
 pub mod device;
 mod diagnostic;
+pub mod machine;
 pub mod meter;
 pub mod model;
 mod parse;

@@ -268,9 +268,10 @@ fn other_unit(parts: &Parts, text: &str, wanted: Unit) -> Unreadable {
             text: text.to_owned(),
         };
     }
+    // Degrees of another scale look like any unit.
     let found = Unit::NAMED
         .into_iter()
-        .find(|u| *u != wanted && parts.in_unit(*u).is_some());
+        .find(|u| *u != wanted && wanted != Unit::Celsius && parts.in_unit(*u).is_some());
     match found {
         Some(found) => Unreadable::OtherUnit {
             text: text.to_owned(),
