@@ -1,1 +1,23 @@
 //! The facade: everything that the command line and the pages can ask, as plain view data.
+//!
+//! Commands come in as texts and options; nothing here opens a file or reads a clock.
+
+pub mod carried;
+pub mod expect;
+pub mod judged;
+pub mod loading;
+pub mod meters;
+pub mod places;
+pub mod refused;
+pub mod simulated;
+pub mod table;
+
+pub use loading::{Loaded, Text};
+pub use meters::MeterChoice;
+pub use record::State;
+pub use refused::{Complaint, Refused};
+
+/// Called with (done, all) while long work goes on.
+pub type Progress<'a> = &'a (dyn Fn(usize, usize) + Sync);
+/// Asked now and then; true means stop.
+pub type Stop<'a> = &'a (dyn Fn() -> bool + Sync);

@@ -63,6 +63,24 @@ impl Board {
         })
     }
 
+    /// The start for probes of the unit with parameter `values`, to be handed to them.
+    ///
+    /// # Errors
+    /// If no certified solution is found.
+    pub fn rest_with(&self, values: &[f64]) -> Result<Vec<f64>, Refusal> {
+        let assembly = Assembly::new(&self.network, values, 0, 0);
+        let mut workspace = Workspace::with_order(&assembly.system, &self.order);
+        settle(
+            &self.network,
+            &assembly,
+            &mut workspace,
+            values,
+            &self.rest,
+            &[],
+        )
+        .map(|s| s.0)
+    }
+
     /// The operating point without a meter, with parameter `values`, found from nothing.
     pub fn operating_point(&self, values: &[f64]) -> Result<Solved, Refusal> {
         let mut assembly = Assembly::new(&self.network, values, 0, 0);

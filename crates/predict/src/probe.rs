@@ -143,6 +143,11 @@ impl Probe<'_> {
         self.assembly.potentials(x)
     }
 
+    /// Node potentials of a reading that was taken with this probe.
+    pub fn potentials_of(&self, shown: &Shown) -> Vec<f64> {
+        self.assembly.potentials(&shown.x)
+    }
+
     /// What the meter shows for one range.
     fn on_range(
         &mut self,

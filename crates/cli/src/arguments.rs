@@ -1,0 +1,122 @@
+//! The words of the command line.
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+
+/// Computes what every reading on an old electronic machine's boards should be, and judges what was read.
+#[derive(Debug, Parser)]
+#[command(name = "knowngood", version)]
+pub struct Arguments {
+    /// What to do.
+    #[command(subcommand)]
+    pub group: Group,
+}
+
+/// Groups of verbs.
+#[derive(Debug, Subcommand)]
+pub enum Group {
+    /// Readings on a board: what to expect, what they say.
+    #[command(subcommand)]
+    Board(BoardVerb),
+    /// Meter profiles.
+    #[command(subcommand)]
+    Meter(MeterVerb),
+}
+
+/// Verbs about a board.
+#[derive(Debug, Subcommand)]
+pub enum BoardVerb {
+    /// What a healthy board reads, with its band and the reason.
+    Expect {
+        /// Circuit sheet.
+        sheet: PathBuf,
+        /// Pairs to predict: a readings file, or kind,red,black[,state]. Without it every net against ground.
+        #[arg(long, value_name = "FILE")]
+        pairs: Option<PathBuf>,
+        /// State of pairs that do not say.
+        #[arg(long, value_enum, default_value_t = State::Cold)]
+        state: State,
+        /// A fault to assume, such as "R4 open"; may be repeated.
+        #[arg(long, value_name = "FAULT")]
+        with: Vec<String>,
+        /// What all verbs take.
+        #[command(flatten)]
+        common: Common,
+    },
+    /// Readings of one or two units held against what healthy boards read.
+    Judge {
+        /// Circuit sheet.
+        sheet: PathBuf,
+        /// Readings file.
+        readings: PathBuf,
+        /// What all verbs take.
+        #[command(flatten)]
+        common: Common,
+    },
+    /// Readings of one random unit, as CSV.
+    Simulate {
+        /// Circuit sheet.
+        sheet: PathBuf,
+        /// Fixes the unit and the meter's errors.
+        #[arg(long)]
+        seed: u64,
+        /// Pairs to read.
+        #[arg(long, value_name = "FILE")]
+        pairs: PathBuf,
+        /// State of pairs that do not say.
+        #[arg(long, value_enum, default_value_t = State::Cold)]
+        state: State,
+        /// A fault to plant; may be repeated.
+        #[arg(long, value_name = "FAULT")]
+        with: Vec<String>,
+        /// Name of the unit.
+        #[arg(long, default_value = "1")]
+        unit: String,
+        /// What all verbs take.
+        #[command(flatten)]
+        common: Common,
+    },
+}
+
+/// What all verbs about a board take.
+#[derive(Debug, Args)]
+pub struct Common {
+    /// Meter profile: a name, or a file that ends in .kdl.
+    #[arg(long, value_name = "NAME|FILE")]
+    pub meter: Option<String>,
+    /// Use the good lines of a file in spite of bad ones.
+    #[arg(long)]
+    pub lenient: bool,
+    /// One JSON document instead of text.
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Verbs about meter profiles.
+#[derive(Debug, Subcommand)]
+pub enum MeterVerb {
+    /// Names of all profiles.
+    List {
+        /// One JSON document instead of text.
+        #[arg(long)]
+        json: bool,
+    },
+    /// All ranges of a profile.
+    Show {
+        /// Its name, or a file that ends in .kdl.
+        name: String,
+        /// One JSON document instead of text.
+        #[arg(long)]
+        json: bool,
+    },
+}
+
+/// State of the circuit.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum State {
+    /// No supply connected.
+    Cold,
+    /// Supplies on and settled.
+    Powered,
+}

@@ -1,0 +1,108 @@
+//! Verbs about a board.
+
+use std::process::ExitCode;
+
+use bench::{Refused, expect, judged, simulated};
+
+use crate::arguments::{BoardVerb, Common, State};
+use crate::{files, output};
+
+/// Does what the verb says.
+pub fn run(verb: BoardVerb) -> ExitCode {
+    match verb {
+        BoardVerb::Expect {
+            sheet,
+            pairs,
+            state,
+            with,
+            common,
+        } => {
+            let view = (|| {
+                let options = expect::Options {
+                    state: state_word(state),
+                    meter: files::meter(common.meter.as_deref(), &sheet)?,
+                    pairs: pairs.as_deref().map(files::read).transpose()?,
+                    with,
+                    lenient: common.lenient,
+                };
+                let text = files::read(&sheet)?;
+                let view = expect::expect(&text, &options, &output::progress, &|| false)?;
+                none_at_all(&view)?;
+                Ok(view)
+            })();
+            if let (Ok(view), false) = (&view, common.json) {
+                output::skipped(&view.skipped);
+            }
+            output::answer(view, common.json, expect::View::to_text)
+        }
+        BoardVerb::Judge {
+            sheet,
+            readings,
+            common,
+        } => {
+            let view = judge(&sheet, &readings, &common);
+            if let (Ok(view), false) = (&view, common.json) {
+                output::skipped(&view.skipped);
+            }
+            output::answer(view, common.json, judged::View::to_text)
+        }
+        BoardVerb::Simulate {
+            sheet,
+            seed,
+            pairs,
+            state,
+            with,
+            unit,
+            common,
+        } => {
+            let csv = (|| {
+                let options = simulated::Options {
+                    seed,
+                    pairs: files::read(&pairs)?,
+                    state: state_word(state),
+                    with,
+                    unit,
+                    meter: files::meter(common.meter.as_deref(), &sheet)?,
+                    lenient: common.lenient,
+                };
+                simulated::simulate(&files::read(&sheet)?, &options)
+            })();
+            output::answer(csv, common.json, String::clone)
+        }
+    }
+}
+
+fn judge(
+    sheet: &std::path::Path,
+    readings: &std::path::Path,
+    common: &Common,
+) -> Result<judged::View, Refused> {
+    judged::judge_file(
+        &files::read(sheet)?,
+        &files::read(readings)?,
+        &files::meter(common.meter.as_deref(), sheet)?,
+        common.lenient,
+        &output::progress,
+        &|| false,
+    )
+}
+
+fn state_word(state: State) -> bench::State {
+    match state {
+        State::Cold => bench::State::Cold,
+        State::Powered => bench::State::Powered,
+    }
+}
+
+/// If not one reading could be predicted, the command could not be done.
+fn none_at_all(view: &expect::View) -> Result<(), Refused> {
+    match view.expectations.first() {
+        Some(first) if view.expectations.iter().all(|r| r.refused.is_some()) => {
+            Err(Refused::unable(
+                first.refused.clone().unwrap_or_default(),
+                "Name other pairs, another meter, or mend the sheet.",
+            ))
+        }
+        _ => Ok(()),
+    }
+}

@@ -1,0 +1,115 @@
+//! What is printed: answers, refusals and progress.
+
+use std::io::{IsTerminal, Write};
+use std::process::ExitCode;
+
+use bench::{Complaint, Refused};
+use serde::Serialize;
+
+/// Prints a document.
+pub fn json(document: &impl Serialize) -> ExitCode {
+    let text = serde_json::to_string(document).expect("view data has string keys only");
+    print(&text);
+    print("\n");
+    ExitCode::SUCCESS
+}
+
+/// Prints text; a reader that went away is no fault.
+pub fn print(text: &str) {
+    let _ = std::io::stdout().write_all(text.as_bytes());
+}
+
+/// Prints an answer as JSON or as text, or the refusal.
+pub fn answer<T: Serialize>(
+    result: Result<T, Refused>,
+    as_json: bool,
+    to_text: impl Fn(&T) -> String,
+) -> ExitCode {
+    match result {
+        Ok(view) if as_json => json(&view),
+        Ok(view) => {
+            print(&to_text(&view));
+            ExitCode::SUCCESS
+        }
+        Err(refused) => refusal(&refused, as_json),
+    }
+}
+
+/// Prints why a command was not done.
+pub fn refusal(refused: &Refused, as_json: bool) -> ExitCode {
+    complaints(refused.complaints(), as_json);
+    ExitCode::from(refused.exit_code())
+}
+
+/// Prints lines that were skipped, on standard error.
+pub fn skipped(list: &[Complaint]) {
+    for complaint in list {
+        eprintln!("skipped: {}", words(complaint));
+    }
+}
+
+fn complaints(list: &[Complaint], as_json: bool) {
+    if as_json {
+        let document = serde_json::json!({ "error": list.first(), "errors": list });
+        print(&format!("{document}\n"));
+    } else {
+        for complaint in list {
+            eprintln!("{}", words(complaint));
+        }
+    }
+}
+
+/// A complaint for people: place, what is wrong, the line itself, what would mend it.
+fn words(c: &Complaint) -> String {
+    let mut text = String::new();
+    if let Some(file) = &c.file {
+        text += file;
+        for number in [c.line, c.column].into_iter().flatten() {
+            text += &format!(":{number}");
+        }
+        text += ": ";
+    }
+    text += &c.message;
+    if let (Some(line), Some(column)) = (&c.source_line, c.column) {
+        text += &format!("\n    {line}\n    {}^", " ".repeat(column - 1));
+    }
+    if let Some(help) = &c.help {
+        text += &format!("\n  {help}");
+    }
+    text
+}
+
+/// Words of the command line that were not understood; asking for help is not a fault.
+pub fn usage(error: &clap::Error, as_json: bool) -> ExitCode {
+    use clap::error::ErrorKind;
+    let asked = matches!(
+        error.kind(),
+        ErrorKind::DisplayHelp | ErrorKind::DisplayVersion
+    );
+    if asked {
+        print(&error.to_string());
+        return ExitCode::SUCCESS;
+    }
+    let text = error.to_string();
+    if as_json {
+        let message = text.lines().next().unwrap_or_default();
+        let message = message.strip_prefix("error: ").unwrap_or(message);
+        let complaint = Complaint::new(
+            message,
+            "Ask `knowngood --help`, or add --help to the verb.",
+        );
+        complaints(&[complaint], true);
+    } else {
+        eprint!("{text}");
+    }
+    ExitCode::from(2)
+}
+
+/// Shows how far long work is, on a terminal only.
+pub fn progress(done: usize, all: usize) {
+    let step = (all / 100).max(1);
+    if (done.is_multiple_of(step) || done == all) && std::io::stderr().is_terminal() {
+        let end = if done == all { "\n" } else { "" };
+        eprint!("\r{done} of {all} readings{end}");
+    }
+}
