@@ -96,6 +96,16 @@ impl Law {
         }
     }
 
+    /// Where to linearise first when nothing is known: diodes and base-emitter junctions conducting.
+    pub fn initial(&self) -> [f64; 2] {
+        match self {
+            Law::Junction(d) => [d.initial(), 0.0],
+            Law::Zener(d) => [d.forward.initial(), 0.0],
+            Law::Transistor(d) => d.initial(),
+            Law::Lamp(_) | Law::Source(_) | Law::Lead(_) => [0.0; 2],
+        }
+    }
+
     /// Where to linearise first when the start has voltages `u`: not far up an exponential.
     pub fn start(&self, u: [f64; 2]) -> [f64; 2] {
         match self {

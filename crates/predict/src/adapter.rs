@@ -33,6 +33,10 @@ impl solve::Law for Adapter {
         }
     }
 
+    fn initial(&self) -> [f64; 2] {
+        self.law.initial().map(|u| self.sign * u)
+    }
+
     fn start(&self, u: [f64; 2]) -> [f64; 2] {
         let s = self.sign;
         self.law.start(u.map(|u| s * u)).map(|u| s * u)

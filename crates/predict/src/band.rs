@@ -27,7 +27,7 @@ const REACH: f64 = 2.0;
 /// A border of a range or of over range nearer than this many standard deviations is sampled.
 const NEAR: f64 = 5.0;
 /// Strata of the sampled distribution, over +-4 standard deviations.
-const STRATA: usize = 129;
+const STRATA: usize = 65;
 
 /// The distribution of a reading over healthy units.
 ///
@@ -40,12 +40,11 @@ pub fn healthy(probe: &mut Probe<'_>, question: &Question, seed: u64) -> Result<
     let z = vec![0.0; population.variables];
     let values = population.values(&z);
     let mut tried = Vec::new();
-    let centre = probe.read_from(question, &values, &nominal.x, &mut tried)?;
-    let gradient = probe
-        .solve(&question.setups[centre.range], &values, &centre.x)
-        .ok()
-        .and_then(|x| slopes(probe, &z, &values, &x))
-        .unwrap_or_else(|| vec![0.0; population.variables]);
+    let guess = Some(nominal.range);
+    let centre = probe.read_from(question, &values, &nominal.x, guess, &mut tried)?;
+    probe.connect(&question.setups[centre.range]);
+    let gradient =
+        slopes(probe, &z, &values, &centre.x).unwrap_or_else(|| vec![0.0; population.variables]);
     let border = nearest_border(probe, question, &values, &centre, &tried, &gradient);
     if border > NEAR {
         let smooth = match centre.reading {
@@ -92,10 +91,8 @@ fn nearest_border(
         let sigma = if shown.range == centre.range {
             norm(gradient)
         } else {
-            let slope = probe
-                .solve(&setup, values, &shown.x)
-                .ok()
-                .and_then(|x| slopes(probe, &z, values, &x));
+            probe.connect(&setup);
+            let slope = slopes(probe, &z, values, &shown.x);
             slope.map_or(f64::INFINITY, |s| norm(&s))
         };
         let borders = setup.border_volts();
@@ -215,7 +212,13 @@ fn sample(
             *value += (t - along) * d;
         }
         let values = population.values(&z);
-        let shown = probe.read(question, &values, &centre.x)?;
+        let shown = probe.read_from(
+            question,
+            &values,
+            &centre.x,
+            Some(centre.range),
+            &mut Vec::new(),
+        )?;
         let setup = question.setups[shown.range];
         let between = 0.5 * step * sigma * setup.slope(shown.volts).abs();
         draws.push(Draw {

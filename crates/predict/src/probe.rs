@@ -167,20 +167,43 @@ impl Probe<'_> {
         })
     }
 
-    /// Takes the reading with parameter `values`, which are filled in here; `start` helps the solver.
-    pub fn read(&mut self, question: &Question, values: &[f64], start: &[f64]) -> Outcome {
-        self.read_from(question, values, start, &mut Vec::new())
+    /// Connects one range without solving, for a linearisation at a known solution.
+    pub(crate) fn connect(&mut self, setup: &Setup) {
+        self.assembly.set_meter(terms(setup), self.flipped);
     }
 
-    /// The same; every range that was tried is added to `tried`.
+    /// Takes the reading with parameter `values`, which are filled in here; `start` helps the solver.
+    pub fn read(&mut self, question: &Question, values: &[f64], start: &[f64]) -> Outcome {
+        self.read_from(question, values, start, None, &mut Vec::new())
+    }
+
+    /// The same; every range that was tried is added to `tried`, the one next below the chosen
+    /// included. The search begins at range `guess`.
     pub(crate) fn read_from(
+        &mut self,
+        question: &Question,
+        values: &[f64],
+        start: &[f64],
+        guess: Option<usize>,
+        tried: &mut Vec<Shown>,
+    ) -> Outcome {
+        self.set_values(values);
+        match question.choice {
+            Choice::First if rising(&question.setups) => {
+                self.first_by_neighbours(question, values, start, guess.unwrap_or(0), tried)
+            }
+            _ => self.first_in_order(question, values, start, tried),
+        }
+    }
+
+    /// The range as the instrument finds it, or the person: all in their order.
+    fn first_in_order(
         &mut self,
         question: &Question,
         values: &[f64],
         start: &[f64],
         tried: &mut Vec<Shown>,
     ) -> Outcome {
-        self.set_values(values);
         let mut near = start.to_vec();
         let mut best: Option<Shown> = None;
         for range in 0..question.setups.len() {
@@ -200,6 +223,63 @@ impl Probe<'_> {
         }
         Ok(best.expect("a meter function has at least one range"))
     }
+
+    /// The same range as in order, found from a guess: with rising ranges on a circuit without
+    /// sources, every range above one that shows a reading shows one, too.
+    fn first_by_neighbours(
+        &mut self,
+        question: &Question,
+        values: &[f64],
+        start: &[f64],
+        guess: usize,
+        tried: &mut Vec<Shown>,
+    ) -> Outcome {
+        let mut near = start.to_vec();
+        let mut range = guess;
+        let mut shown = self.on_range(question, range, values, &near)?;
+        tried.push(shown.clone());
+        let upward = shown.reading.is_none();
+        loop {
+            let next = match (upward, shown.reading.is_some()) {
+                (true, true) => return Ok(shown),
+                (true, false) if range + 1 == question.setups.len() => return Ok(shown),
+                (true, false) => range + 1,
+                (false, _) if range == 0 => return Ok(shown),
+                (false, _) => range - 1,
+            };
+            near.clone_from(&shown.x);
+            let other = self.on_range(question, next, values, &near)?;
+            tried.push(other.clone());
+            if !upward && other.reading.is_none() {
+                return Ok(shown);
+            }
+            (range, shown) = (next, other);
+        }
+    }
+}
+
+/// Whether each range sends no more current than the one before, up to no less voltage.
+///
+/// Then a passive circuit that one range can show is shown by all after it: its voltage only
+/// falls with the current.
+fn rising(setups: &[Setup]) -> bool {
+    setups.windows(2).all(|pair| match (pair[0], pair[1]) {
+        (
+            Setup::CurrentOhms {
+                amps,
+                limit,
+                full_scale,
+                ..
+            },
+            Setup::CurrentOhms {
+                amps: next_amps,
+                limit: next_limit,
+                full_scale: next_full,
+                ..
+            },
+        ) => next_amps <= amps && next_limit >= limit && next_full * next_amps >= full_scale * amps,
+        _ => false,
+    }) && setups.len() > 1
 }
 
 /// Distance of a reading from its range's mid-scale; over range is farthest.

@@ -8,6 +8,8 @@ use crate::system::{Law, System};
 pub enum Method {
     /// Newton's method on the system itself.
     Newton,
+    /// Newton's method with a conductance from every unknown to zero that fades whenever the iteration is calm.
+    FadingLeak,
     /// A conductance from every unknown to zero, taken away by decades.
     LeakStepping,
     /// All fixed flows and biases grown from zero.
@@ -56,6 +58,7 @@ pub fn solve<L: Law>(
     };
     for method in [
         Method::Newton,
+        Method::FadingLeak,
         Method::LeakStepping,
         Method::SourceStepping,
         Method::PseudoTransient,
@@ -65,6 +68,16 @@ pub fn solve<L: Law>(
             Method::Newton => iterate(system, workspace, start, settings, Homotopy::NONE)
                 .inspect(|s| spent = s.iterations)
                 .inspect_err(|_| spent = settings.iterations),
+            Method::FadingLeak => {
+                let fading = Homotopy {
+                    leak: 1e-2,
+                    fading: 0.02,
+                    ..Homotopy::NONE
+                };
+                iterate(system, workspace, start, settings, fading)
+                    .inspect(|s| spent = s.iterations)
+                    .inspect_err(|_| spent = settings.iterations)
+            }
             Method::LeakStepping => leak_stepping(system, workspace, settings, &mut spent),
             Method::SourceStepping => source_stepping(system, workspace, settings, &mut spent),
             Method::PseudoTransient => {

@@ -17,6 +17,9 @@ pub trait Law {
     /// Flows and slopes at the differences `u`.
     fn response(&self, u: [f64; 2]) -> Response;
 
+    /// Where to linearise first when nothing is known: in the middle of where the law bends.
+    fn initial(&self) -> [f64; 2];
+
     /// Where to linearise first when the start has the differences `u`: `u`, unless the law is so
     /// steep there that Newton would crawl back.
     fn start(&self, u: [f64; 2]) -> [f64; 2];

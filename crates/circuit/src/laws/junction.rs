@@ -1,7 +1,7 @@
 //! The diode: an exponential junction behind a series resistance.
 
 use super::Response;
-use super::limiter::{critical, junction_step};
+use super::limiter::{critical, exponentials, junction_step};
 
 /// I = is (exp((V - I rs) / width) - 1).
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -17,12 +17,8 @@ pub struct Junction {
 impl Junction {
     /// Current and conductance of the bare junction at its own voltage.
     fn bare(&self, v: f64) -> (f64, f64) {
-        let grown = (v / self.width).exp();
-        // exp_m1 keeps the current exact near zero volts, where exp - 1 would cancel.
-        (
-            self.is * (v / self.width).exp_m1(),
-            self.is / self.width * grown,
-        )
+        let (less_one, grown) = exponentials(v / self.width);
+        (self.is * less_one, self.is / self.width * grown)
     }
 
     /// The junction's own voltage when `u` stands across junction and series resistance.
@@ -50,6 +46,10 @@ impl Junction {
     pub fn response(&self, u: f64) -> Response {
         let (i, g) = self.bare(self.inner_voltage(u));
         Response::one(i, g / (1.0 + self.rs * g))
+    }
+
+    pub(super) fn initial(&self) -> f64 {
+        self.start(f64::INFINITY)
     }
 
     pub(super) fn start(&self, u: f64) -> f64 {

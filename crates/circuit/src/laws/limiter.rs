@@ -25,3 +25,14 @@ pub(super) fn junction_step(proposed: f64, last: f64, width: f64, is: f64) -> f6
 pub(super) fn critical(width: f64, is: f64) -> f64 {
     width * (width / (std::f64::consts::SQRT_2 * is)).ln()
 }
+
+/// exp(a) - 1 and exp(a) by one call: near zero the first would cancel, far from it it cannot.
+pub(super) fn exponentials(a: f64) -> (f64, f64) {
+    if a.abs() < 0.3 {
+        let less_one = a.exp_m1();
+        (less_one, less_one + 1.0)
+    } else {
+        let grown = a.exp();
+        (grown - 1.0, grown)
+    }
+}

@@ -1,6 +1,6 @@
 //! The bipolar transistor: Ebers and Moll's equations in transport form.
 
-use super::limiter::{critical, junction_step};
+use super::limiter::{critical, exponentials, junction_step};
 use super::{Response, Varying};
 
 /// Ic = is (e1 - e2) q - is (e2 - 1) / br, Ib = is (e1 - 1) / bf + is (e2 - 1) / br, with
@@ -28,14 +28,10 @@ impl Transistor {
     /// Collector and base current at base-emitter and base-collector voltage `u`.
     pub fn response(&self, u: [f64; 2]) -> Response {
         let w = self.width;
-        let (f, gf) = (
-            self.is * (u[0] / w).exp_m1(),
-            self.is / w * (u[0] / w).exp(),
-        );
-        let (r, gr) = (
-            self.is * (u[1] / w).exp_m1(),
-            self.is / w * (u[1] / w).exp(),
-        );
+        let (f, gf) = exponentials(u[0] / w);
+        let (f, gf) = (self.is * f, self.is / w * gf);
+        let (r, gr) = exponentials(u[1] / w);
+        let (r, gr) = (self.is * r, self.is / w * gr);
         if !self.whole {
             return Response {
                 current: [-r / self.br, r / self.br],
@@ -50,6 +46,10 @@ impl Transistor {
                 [gf / self.bf, gr / self.br],
             ],
         }
+    }
+
+    pub(super) fn initial(&self) -> [f64; 2] {
+        [critical(self.width, self.is), 0.0]
     }
 
     pub(super) fn start(&self, u: [f64; 2]) -> [f64; 2] {
