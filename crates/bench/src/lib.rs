@@ -3,6 +3,7 @@
 //! Commands come in as texts and options; nothing here opens a file or reads a clock.
 
 pub mod carried;
+pub mod checked;
 pub mod expect;
 pub mod judged;
 pub mod loading;

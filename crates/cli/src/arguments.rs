@@ -19,6 +19,9 @@ pub enum Group {
     /// Readings on a board: what to expect, what they say.
     #[command(subcommand)]
     Board(BoardVerb),
+    /// Circuit sheets: mistakes, canonical form.
+    #[command(subcommand)]
+    Sheet(SheetVerb),
     /// Meter profiles.
     #[command(subcommand)]
     Meter(MeterVerb),
@@ -91,6 +94,29 @@ pub struct Common {
     /// One JSON document instead of text.
     #[arg(long)]
     pub json: bool,
+}
+
+/// Verbs about sheets.
+#[derive(Debug, Subcommand)]
+pub enum SheetVerb {
+    /// Errors and doubtful places.
+    Check {
+        /// Circuit sheets.
+        #[arg(required = true)]
+        sheets: Vec<PathBuf>,
+        /// One JSON document instead of text.
+        #[arg(long)]
+        json: bool,
+    },
+    /// The canonical form.
+    Print {
+        /// Circuit sheets.
+        #[arg(required = true)]
+        sheets: Vec<PathBuf>,
+        /// One JSON document instead of text.
+        #[arg(long)]
+        json: bool,
+    },
 }
 
 /// Verbs about meter profiles.

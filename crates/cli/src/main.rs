@@ -24,6 +24,7 @@ fn main() -> ExitCode {
 fn run(arguments: Arguments) -> ExitCode {
     match arguments.group {
         Group::Board(verb) => board::run(verb),
+        Group::Sheet(verb) => sheets::sheet(verb),
         Group::Meter(verb) => sheets::meter(verb),
     }
 }
