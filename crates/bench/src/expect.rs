@@ -73,6 +73,9 @@ pub struct Row {
     pub because: String,
     /// What the number rests on.
     pub assumes: Vec<String>,
+    /// Seconds until capacitors let the reading stand still, where that is more than one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub settles_seconds: Option<f64>,
     /// Why there is no number.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub refused: Option<String>,
@@ -236,6 +239,7 @@ fn blank(wanted: &Wanted, why: String) -> Row {
         over_range_share: 0.0,
         because: String::new(),
         assumes: Vec::new(),
+        settles_seconds: None,
         refused: Some(why),
     }
 }
@@ -268,6 +272,8 @@ fn row(sheet: &Sheet, board: &Board, wanted: &Wanted, question: &Question) -> Ro
     } else {
         String::new()
     };
+    probe.set_values(&board.network.population.nominal());
+    let settles = wait(sheet, &mut probe, question, &healthy.nominal);
     let d = &healthy.distribution;
     Row {
         expected: healthy.nominal.reading,
@@ -277,9 +283,33 @@ fn row(sheet: &Sheet, board: &Board, wanted: &Wanted, question: &Question) -> Ro
         over_range_share: d.over_range().abs(),
         because,
         assumes: assumptions(sheet, wanted, healthy.sampled),
+        settles_seconds: settles,
         refused: None,
         ..blank(wanted, String::new())
     }
+}
+
+/// How long the capacitors make the reading wait, if that is more than a second.
+fn wait(
+    sheet: &Sheet,
+    probe: &mut predict::Probe<'_>,
+    question: &Question,
+    shown: &predict::Shown,
+) -> Option<f64> {
+    let storages: Vec<predict::Storage> = sheet
+        .parts
+        .iter()
+        .filter_map(|p| match p.kind {
+            sheet::Kind::Capacitor { farads, ends, .. } => Some(predict::Storage {
+                nodes: ends.map(|n| n.0),
+                farads: farads.0,
+            }),
+            _ => None,
+        })
+        .collect();
+    shown.reading?;
+    predict::settling(probe, &question.setups[shown.range], shown, &storages)
+        .filter(|seconds| *seconds > 1.0)
 }
 
 /// Fixes the sampling of bands, so that the same question always gets the same answer.
@@ -329,7 +359,13 @@ impl View {
                     r.black.clone(),
                     expected,
                     range,
-                    r.refused.clone().unwrap_or_else(|| r.because.clone()),
+                    r.refused.clone().unwrap_or_else(|| {
+                        let wait = r.settles_seconds.map_or_else(String::new, |s| {
+                            let s = units::significant(s, 2, units::Unit::Second);
+                            format!("; wait {s} for the capacitors")
+                        });
+                        r.because.clone() + &wait
+                    }),
                 ]
             })
             .collect();

@@ -12,6 +12,7 @@ use serde::Serialize;
 use sheet::{PartId, Sheet};
 
 use crate::loading::{self, Text};
+use crate::machine::{self, BoardOfMachine};
 use crate::meters::{MeterChoice, Meters, question};
 use crate::places::{self, Treatment};
 use crate::refused::{Complaint, Refused};
@@ -87,12 +88,25 @@ pub struct TwinRow {
 #[derive(Clone, Debug, PartialEq, Eq, Hash)]
 struct Condition {
     state: State,
-    lifted: Vec<(PartId, usize)>,
+    lifted: Vec<String>,
     unit: Option<String>,
 }
 
 /// How a unit differs from the sheet: the sheet as it is built there.
 pub type AsBuilt<'a> = &'a (dyn Fn(&str) -> Option<Sheet> + Sync);
+
+/// What is asked.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Options {
+    /// Readings file.
+    pub readings: Text,
+    /// The machine that the board belongs to: its units differ from the sheet as it says.
+    pub machine: Option<Text>,
+    /// Meter.
+    pub meter: MeterChoice,
+    /// Use good lines in spite of bad ones.
+    pub lenient: bool,
+}
 
 /// Judges all readings of a file.
 ///
@@ -100,25 +114,25 @@ pub type AsBuilt<'a> = &'a (dyn Fn(&str) -> Option<Sheet> + Sync);
 /// Bad input, or no operating point.
 pub fn judge_file(
     sheet_text: &Text,
-    readings: &Text,
-    meter: &MeterChoice,
-    lenient: bool,
+    options: &Options,
     progress: Progress<'_>,
     stop: Stop<'_>,
 ) -> Result<View, Refused> {
+    let lenient = options.lenient;
     let loaded = loading::sheet(sheet_text, lenient)?;
-    let meters = Meters::settle(meter)?;
-    let read = loading::readings(readings, &loaded.value, &meters.all, None, lenient)?;
+    let sheet = loaded.value;
+    let meters = Meters::settle(&options.meter)?;
+    let machine = match &options.machine {
+        Some(text) => machine::around(text, &sheet_text.file, &sheet, lenient)?,
+        None => None,
+    };
+    let units = machine.as_ref().map(BoardOfMachine::units);
+    let units = units.as_deref().filter(|u| !u.is_empty());
+    let read = loading::readings(&options.readings, &sheet, &meters.all, units, lenient)?;
     let mut skipped = loaded.skipped;
     skipped.extend(read.skipped);
-    let verdicts = judge_readings(
-        &loaded.value,
-        &read.value,
-        &meters,
-        &|_| None,
-        progress,
-        stop,
-    )?;
+    let built = |unit: &str| machine.as_ref().and_then(|m| m.built(&sheet, unit));
+    let verdicts = judge_readings(&sheet, &read.value, &meters, &built, progress, stop)?;
     Ok(View { verdicts, skipped })
 }
 
@@ -151,7 +165,7 @@ pub fn judge_readings(
             let own = built.unwrap_or_else(|| sheet.clone());
             let treatment = Treatment {
                 faults: Vec::new(),
-                lifted: condition.lifted,
+                lifted: lifted_pins(reading, &own),
             };
             let board = places::board(&own, reading.state, &treatment);
             (own, board)
@@ -180,12 +194,27 @@ pub fn judge_readings(
         .collect())
 }
 
+/// The lifted pins as the unit's own sheet has them.
+fn lifted_pins(reading: &Reading, own: &Sheet) -> Vec<(PartId, usize)> {
+    reading
+        .conditions
+        .lifted
+        .iter()
+        .filter_map(|lead| record::resolve(&lead.written, own).ok())
+        .filter_map(|lead| match lead.at {
+            record::At::Pin(part, pin) => Some((part, pin)),
+            record::At::Net | record::At::Point(_) => None,
+        })
+        .collect()
+}
+
 fn condition(reading: &Reading, own_build: bool) -> Condition {
-    let pin = |lead: &record::Lead| match lead.at {
-        record::At::Pin(part, pin) => Some((part, pin)),
-        record::At::Net | record::At::Point(_) => None,
-    };
-    let mut lifted: Vec<_> = reading.conditions.lifted.iter().filter_map(pin).collect();
+    let mut lifted: Vec<String> = reading
+        .conditions
+        .lifted
+        .iter()
+        .map(|lead| lead.written.clone())
+        .collect();
     lifted.sort_unstable();
     lifted.dedup();
     Condition {
@@ -220,8 +249,16 @@ fn judge_one(
             meter.name
         ));
     };
-    let red = places::node(&reading.red, sheet, &board.network);
-    let black = places::node(&reading.black, sheet, &board.network);
+    // Parts that a unit lacks move all that follow them, so places are found again by name.
+    let (red, black) = match (
+        record::resolve(&reading.red.written, sheet),
+        record::resolve(&reading.black.written, sheet),
+    ) {
+        (Ok(red), Ok(black)) => (red, black),
+        (Err(missing), _) | (_, Err(missing)) => return none(missing.message),
+    };
+    let red = places::node(&red, sheet, &board.network);
+    let black = places::node(&black, sheet, &board.network);
     let mut probe = board.probe(red, black);
     let healthy = match healthy(&mut probe, &question, expect::SEED) {
         Ok(healthy) => healthy,

@@ -7,6 +7,7 @@ pub mod checked;
 pub mod expect;
 pub mod judged;
 pub mod loading;
+pub mod machine;
 pub mod meters;
 pub mod places;
 pub mod refused;

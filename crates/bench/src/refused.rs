@@ -31,7 +31,7 @@ pub enum Refused {
     /// The input is at fault; at least one complaint.
     Input(Vec<Complaint>),
     /// The program could not do it.
-    Unable(Complaint),
+    Unable(Box<Complaint>),
 }
 
 impl Complaint {
@@ -66,7 +66,7 @@ impl Refused {
 
     /// The program could not do it.
     pub fn unable(message: impl Into<String>, help: impl Into<String>) -> Self {
-        Refused::Unable(Complaint::new(message, help))
+        Refused::Unable(Box::new(Complaint::new(message, help)))
     }
 
     /// All complaints.

@@ -77,14 +77,14 @@ fn judge(
     readings: &std::path::Path,
     common: &Common,
 ) -> Result<judged::View, Refused> {
-    judged::judge_file(
-        &files::read(sheet)?,
-        &files::read(readings)?,
-        &files::meter(common.meter.as_deref(), sheet)?,
-        common.lenient,
-        &output::progress,
-        &|| false,
-    )
+    let options = judged::Options {
+        readings: files::read(readings)?,
+        machine: files::machine(sheet)?,
+        meter: files::meter(common.meter.as_deref(), sheet)?,
+        lenient: common.lenient,
+    };
+    let text = files::read(sheet)?;
+    judged::judge_file(&text, &options, &output::progress, &|| false)
 }
 
 fn state_word(state: State) -> bench::State {

@@ -49,3 +49,18 @@ pub fn meter(given: Option<&str>, sheet: &Path) -> Result<MeterChoice, Refused> 
         },
     })
 }
+
+/// The machine file of the project that a sheet lies in: beside it, or one folder up.
+///
+/// # Errors
+/// If there is one and it cannot be read.
+pub fn machine(sheet: &Path) -> Result<Option<Text>, Refused> {
+    let here = sheet.parent().unwrap_or(Path::new(""));
+    for folder in [here.to_owned(), here.join("..")] {
+        let file = folder.join("machine.kdl");
+        if file.is_file() {
+            return read(&file).map(Some);
+        }
+    }
+    Ok(None)
+}

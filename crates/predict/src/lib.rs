@@ -9,6 +9,7 @@ mod distribution;
 mod probe;
 pub mod random;
 mod sensitivity;
+mod settling;
 
 pub use band::{Healthy, healthy};
 pub use board::{Board, Refusal, Solved};
@@ -16,3 +17,4 @@ pub use carriers::{Carrier, Place, carriers};
 pub use distribution::{Distribution, Draw};
 pub use probe::{Outcome, Probe, Question, Shown};
 pub use sensitivity::slopes;
+pub use settling::{Storage, settling};

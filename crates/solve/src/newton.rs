@@ -270,9 +270,9 @@ impl Workspace {
             let (from, to) = element.ports[j];
             let mut flow = response.flow[j];
             let mut rounding = 0.0;
-            for k in 0..count {
+            for (k, apart) in beyond.iter().enumerate().take(count) {
                 let slope = response.slope[j][k];
-                flow += slope * beyond[k];
+                flow += slope * apart;
                 let (p, q) = element.ports[k];
                 rounding += slope.abs() * at(x, p).abs().max(at(x, q).abs());
                 let places = self.element_places[index][j][k];
