@@ -83,7 +83,7 @@ fn survives(text: &str) -> Result<(), TestCaseError> {
 }
 
 proptest! {
-    #![proptest_config(generate::cases(400))]
+    #![proptest_config(generate::cases(150))]
 
     #[test]
     fn a_mangled_sheet_is_read_as_far_as_it_goes(changes in prop::collection::vec(change(), 1..6)) {

@@ -7,7 +7,7 @@ use proptest::prelude::*;
 use sheet::{parse, print};
 
 proptest! {
-    #![proptest_config(generate::cases(300))]
+    #![proptest_config(generate::cases(200))]
 
     #[test]
     fn what_is_printed_reads_back_as_the_same_sheet(sheet in generate::sheet()) {

@@ -32,8 +32,7 @@ pub fn engineering(value: f64, uncertainty: f64, unit: Unit) -> String {
     let digits: f64 = mantissa.parse().unwrap_or(1.0);
     let last_place = match digits {
         d if d < 3.545 => exponent - 1,
-        d if d < 9.495 => exponent,
-        // 950 to 999 become 1000, of which two digits are kept.
+        // 950 to 999 become 1000, of which two digits end at the same place.
         _ => exponent,
     };
     joined(value, Some(last_place), unit)
@@ -63,18 +62,31 @@ fn joined(value: f64, last_place: Option<i32>, unit: Unit) -> String {
         None => scientific(value),
     };
     let smallest = last_place.unwrap_or(i32::MIN);
-    let size = if mantissa.trim_start_matches('-') == "0" {
+    let is_zero = mantissa.bytes().all(|b| !b.is_ascii_digit() || b == b'0');
+    let size = if is_zero {
         last_place.unwrap_or(0)
     } else {
         exponent.max(smallest)
     };
     let symbol = unit.symbol();
-    let (power, prefix) = match prefix(size).filter(|_| unit != Unit::Celsius) {
+    // Plain numbers take no letter, tenths of a volt and parts of an ohm are written as such: 0.62 V, 0.05 Ω.
+    let is_unscaled = match unit {
+        Unit::Celsius => true,
+        Unit::One => (-4..6).contains(&size),
+        Unit::Volt => size == -1,
+        Unit::Ohm => (-3..0).contains(&size),
+        _ => false,
+    };
+    let (power, prefix) = match prefix(size) {
+        _ if is_unscaled => (0, ""),
         Some(found) => found,
-        None if unit == Unit::Celsius => (0, ""),
         None => return spaced(&format!("{mantissa}e{exponent}"), symbol),
     };
-    let shown = decimal(&mantissa, exponent - power);
+    let shown = if is_zero {
+        "0".to_owned()
+    } else {
+        decimal(&mantissa, exponent - power)
+    };
     let decimals = last_place.map_or(0, |place| (power - place).max(0) as usize);
     spaced(
         &with_decimals(&shown, decimals),
