@@ -138,6 +138,17 @@ fn kind(words: &mut Words, kind: &Kind) {
             words.nets(ends);
             words.coded("ohms", *ohms);
         }
+        Kind::Diode { .. } | Kind::Zener { .. } | Kind::Transistor { .. } => {
+            semiconductor(words, kind)
+        }
+        Kind::Transformer { .. } | Kind::Connector { .. } => {}
+        _ => operated(words, kind),
+    }
+}
+
+/// What is switched, blows, lights, drives or draws.
+fn operated(words: &mut Words, kind: &Kind) {
+    match kind {
         Kind::Fuse { rated, ends, ohms } => {
             words.value(*rated);
             words.nets(ends);
@@ -187,10 +198,7 @@ fn kind(words: &mut Words, kind: &Kind) {
                 words.word("cold=#true");
             }
         }
-        Kind::Diode { .. } | Kind::Zener { .. } | Kind::Transistor { .. } => {
-            semiconductor(words, kind)
-        }
-        Kind::Transformer { .. } | Kind::Connector { .. } => {}
+        _ => {}
     }
 }
 
