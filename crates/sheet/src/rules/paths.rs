@@ -22,23 +22,18 @@ fn conducting(part: &Part) -> Vec<(NetId, NetId)> {
     }
 }
 
-/// What can be reached from a net over the links, itself included, never going on from a net that `stops`.
-fn reach(
-    sheet: &Sheet,
-    from: NetId,
-    links: &[(NetId, NetId)],
-    stops: impl Fn(NetId) -> bool,
-) -> Vec<bool> {
-    let mut neighbours = vec![Vec::new(); sheet.nets.len()];
-    for (a, b) in links {
-        neighbours[a.index()].push(*b);
-        neighbours[b.index()].push(*a);
+/// The nets next to each net.
+type Neighbours = Vec<Vec<NetId>>;
+
+/// What can be reached from some nets, themselves included, never going on from a net that `stops`.
+fn reach(from: &[NetId], neighbours: &Neighbours, stops: impl Fn(NetId) -> bool) -> Vec<bool> {
+    let mut reached = vec![false; neighbours.len()];
+    for net in from {
+        reached[net.index()] = true;
     }
-    let mut reached = vec![false; sheet.nets.len()];
-    reached[from.index()] = true;
-    let mut open = vec![from];
+    let mut open = from.to_vec();
     while let Some(net) = open.pop() {
-        if net != from && stops(net) {
+        if stops(net) && !from.contains(&net) {
             continue;
         }
         for next in &neighbours[net.index()] {
@@ -50,13 +45,13 @@ fn reach(
     reached
 }
 
-fn links(sheet: &Sheet, keep: impl Fn(&Part) -> bool) -> Vec<(NetId, NetId)> {
-    sheet
-        .parts
-        .iter()
-        .filter(|p| keep(p))
-        .flat_map(conducting)
-        .collect()
+fn links(sheet: &Sheet, keep: impl Fn(&Part) -> bool) -> Neighbours {
+    let mut neighbours = vec![Vec::new(); sheet.nets.len()];
+    for (a, b) in sheet.parts.iter().filter(|p| keep(p)).flat_map(conducting) {
+        neighbours[a.index()].push(b);
+        neighbours[b.index()].push(a);
+    }
+    neighbours
 }
 
 fn is_ground(sheet: &Sheet, net: NetId) -> bool {
@@ -100,8 +95,8 @@ pub(super) fn rails_without_source(sheet: &Sheet, remarks: &mut Remarks) {
         }
         let id = NetId(index as u32);
         let stops = |net| is_ground(sheet, net);
-        let far = reach(sheet, id, &all, stops);
-        let near = reach(sheet, id, &wires, stops);
+        let far = reach(&[id], &all, stops);
+        let near = reach(&[id], &wires, stops);
         let is_fed = driven.iter().any(|n| far[n.index()]) || plugs.iter().any(|n| near[n.index()]);
         if !is_fed {
             remarks.doubt(
@@ -118,30 +113,28 @@ pub(super) fn rails_without_source(sheet: &Sheet, remarks: &mut Remarks) {
 
 /// Nets that float when the sheet is powered: no conducting path to ground, a source, or a connector.
 pub(super) fn islands(sheet: &Sheet, remarks: &mut Remarks) {
-    let Some(ground) = sheet.ground() else { return };
-    let all = links(sheet, |_| true);
-    let mut seen = reach(sheet, ground, &all, |_| false);
-    let grounds = (0..sheet.nets.len())
-        .map(|i| NetId(i as u32))
-        .filter(|n| is_ground(sheet, *n));
-    for held in grounds.chain(driven(sheet)).chain(connector_nets(sheet)) {
-        merge(&mut seen, &reach(sheet, held, &all, |_| false));
+    if sheet.ground().is_none() {
+        return;
     }
-    for index in 0..sheet.nets.len() {
-        if seen[index] {
+    let all = links(sheet, |_| true);
+    let everything = (0..sheet.nets.len()).map(|i| NetId(i as u32));
+    let grounds = everything.clone().filter(|n| is_ground(sheet, *n));
+    let held: Vec<NetId> = grounds
+        .chain(driven(sheet))
+        .chain(connector_nets(sheet))
+        .collect();
+    let mut seen = reach(&held, &all, |_| false);
+    for net in everything {
+        if seen[net.index()] {
             continue;
         }
-        let island = reach(sheet, NetId(index as u32), &all, |_| false);
-        merge(&mut seen, &island);
-        if is_used(sheet, &island) {
-            remark_island(sheet, index, &island, remarks);
+        let island = reach(&[net], &all, |_| false);
+        for (known, new) in seen.iter_mut().zip(&island) {
+            *known |= new;
         }
-    }
-}
-
-fn merge(into: &mut [bool], from: &[bool]) {
-    for (a, b) in into.iter_mut().zip(from) {
-        *a |= b;
+        if is_used(sheet, &island) {
+            remark_island(sheet, net.index(), &island, remarks);
+        }
     }
 }
 
