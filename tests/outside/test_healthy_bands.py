@@ -26,10 +26,11 @@ METER = meters.read_meters(profiles.DIGITAL)[0]
 
 
 def board_files():
-    """Circuit sheets of the demo machine, or the generated board where there is none."""
+    """Circuit sheets of the demo machine, the boards beside this file, and a generated board if it is there."""
     folder = Path(os.environ.get("KNOWNGOOD_DEMO", program.ROOT / "crates" / "bench" / "demo"))
-    found = [f for f in sorted(folder.rglob("*.kdl")) if is_circuit(f)]
-    return found or [f for f in [program.DATA / "boards" / "board60.kdl"] if f.exists()]
+    own = sorted((Path(__file__).parent / "boards").glob("*.kdl"))
+    generated = [f for f in [program.DATA / "boards" / "board60.kdl"] if f.exists()]
+    return [f for f in sorted(folder.rglob("*.kdl")) if is_circuit(f)] + own + generated
 
 
 def is_circuit(file):
