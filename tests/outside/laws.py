@@ -43,25 +43,34 @@ def transport(vbe, vbc, sat, bf, br, inverse_early, vt, base_emitter):
             back * slope_r)
 
 
-def breakdown(v, knee, rz):
-    """Reverse current beyond the knee of a zener, straight with slope rz, as seen from the anode."""
-    beyond = -v > knee
-    return np.where(beyond, (v + knee) / rz, 0.0), np.where(beyond, 1.0 / rz, 0.0)
+def breakdown(v, knee, rz, width):
+    """Reverse current of a zener beyond its knee, as seen from the anode: a straight line of slope rz.
+
+    Formats.md is silent on the knee itself; `width` volts round it off (0 leaves it sharp).
+    """
+    beyond = -v - knee
+    wide = np.where(width > 0, width, 1.0)
+    scaled = np.clip(beyond / wide, -700.0, 700.0)
+    soft = wide * np.logaddexp(0.0, scaled)
+    over = np.where(width > 0, np.where(scaled >= 700.0, beyond, soft), np.maximum(beyond, 0.0))
+    slope = np.where(width > 0, 1.0 / (1.0 + np.exp(-scaled)), beyond > 0)
+    return -over / rz, slope / rz
 
 
-def lamp(v, volts, amps):
+def lamp(v, volts, amps, order):
     """A filament: hot / 12 when cold; in its glow the current goes as V^0.55.
 
-    Exponent: lamp rerating rule, trade practice (IES lighting handbook graphs); where both meet is
-    where their resistances are equal.
+    Exponent: lamp rerating rule, trade practice (IES lighting handbook graphs). How the two meet is
+    not fixed: the resistances are joined as the root of a sum of powers `order`; inf takes the larger.
     """
-    cold = volts / amps / 12.0
-    share = np.abs(v) / volts
-    glowing = share > 12.0 ** (-1 / 0.45)
-    safe = np.where(glowing, share, 1.0)
-    hot_current = np.sign(v) * amps * safe**0.55
-    return (np.where(glowing, hot_current, v / cold),
-            np.where(glowing, 0.55 * amps / volts * safe**-0.45, 1.0 / cold))
+    cold, hot = volts / amps / 12.0, volts / amps * np.maximum(np.abs(v) / volts, 1e-12) ** 0.45
+    larger, ratio = np.maximum(cold, hot), np.minimum(cold, hot) / np.maximum(cold, hot)
+    finite = np.where(np.isinf(order), 1.0, order)
+    joined = np.where(np.isinf(order), 1.0, (1.0 + ratio**finite) ** (1.0 / finite))
+    ohms = larger * joined
+    # d ln R / d ln v is 0.45 times the hot term's share of the sum
+    share = np.where(np.isinf(order), hot > cold, (hot / ohms) ** finite)
+    return v / ohms, (1.0 - 0.45 * share) / ohms
 
 
 def limit_step(new, old, nvt, critical):

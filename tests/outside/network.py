@@ -11,6 +11,18 @@ import numpy as np
 SMALL_OHMS = 1e-3
 
 
+@dataclass(frozen=True)
+class Knees:
+    """What formats.md leaves open: how round a zener's knee is, and how a lamp goes from cold to hot."""
+
+    zener_volts: float
+    lamp_order: float
+
+
+SHARP = Knees(0.0, np.inf)
+ROUND = Knees(10e-3, 3.0)
+
+
 @dataclass
 class Group:
     """Elements of one law: the nodes of each, and parameters of shape (elements, units or 1)."""
@@ -54,9 +66,9 @@ class Network:
         return self.nodes + len(self.branches.nodes)
 
 
-def build(sheet, parts, powered):
+def build(sheet, parts, powered, knees=SHARP):
     """The network of the parts, cold or powered, with every capacitor settled."""
-    maker = _Maker(powered)
+    maker = _Maker(powered, knees)
     for net in sheet.nets:
         maker.node(net)
     for part in parts:
@@ -65,8 +77,8 @@ def build(sheet, parts, powered):
 
 
 class _Maker:
-    def __init__(self, powered):
-        self.powered = powered
+    def __init__(self, powered, knees):
+        self.powered, self.knees = powered, knees
         self.nets = {}
         self.count = 0
         self.edges = []
@@ -122,9 +134,14 @@ def _capacitor(maker, part):
 
 
 def _lamp(maker, part):
+    """Cold it is hot / 12, whatever the meter sends through it: formats.md knows no other value there."""
     nodes = _two(maker, part)
+    if not maker.powered:
+        maker.resistance(*nodes, part.p["volts"] / part.p["amps"] / 12.0)
+        return
     maker.edges.append(nodes)
-    maker.groups["lamps"].add(nodes, volts=part.p["volts"], amps=part.p["amps"])
+    maker.groups["lamps"].add(nodes, volts=part.p["volts"], amps=part.p["amps"],
+                              order=maker.knees.lamp_order)
 
 
 def _potentiometer(maker, part):
@@ -160,7 +177,8 @@ def _diode(maker, part):
     p = part.p
     maker.groups["junctions"].add(nodes, sat=p["is"], nvt=p["nvt"], rs=p["rs"])
     if part.kind == "zener":
-        maker.groups["zeners"].add(nodes, knee=p["zener"] - p["izt"] * p["rz"], rz=p["rz"])
+        maker.groups["zeners"].add(nodes, knee=p["zener"] - p["izt"] * p["rz"], rz=p["rz"],
+                                    width=maker.knees.zener_volts)
 
 
 def _transistor(maker, part):

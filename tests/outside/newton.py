@@ -205,8 +205,8 @@ class _Batch:
 
         two(net.resistors, f.volts[0] @ x, lambda v, g: (g * v, g), ("g",))
         two(net.junctions, f.volts[1] @ x, laws.junction, ("sat", "nvt", "rs"), gmin, self.held[0])
-        two(net.zeners, f.volts[2] @ x, laws.breakdown, ("knee", "rz"))
-        two(net.lamps, f.volts[3] @ x, laws.lamp, ("volts", "amps"))
+        two(net.zeners, f.volts[2] @ x, laws.breakdown, ("knee", "rz", "width"))
+        two(net.lamps, f.volts[3] @ x, laws.lamp, ("volts", "amps", "order"))
         if len(net.sinks.nodes):
             currents.append(of(net.sinks, "amps", unit) * share)
         if len(net.transistors.nodes):

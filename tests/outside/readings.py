@@ -18,7 +18,8 @@ def place(sheet, parts, where):
     return part.pins[pin] if pin in part.pins else list(part.pins.values())[int(pin) - 1]
 
 
-def expected(sheet, parts, state, meter, pairs, with_faults=(), lifted=()):
+def expected(sheet, parts, state, meter, pairs, with_faults=(), lifted=(),
+             knees=network.SHARP):
     """Error-free readings of each (kind, red, black) pair for each unit: arrays (pairs, units).
 
     Returns the values, `inf` for over range, and the meter's range that each came from.
@@ -28,7 +29,7 @@ def expected(sheet, parts, state, meter, pairs, with_faults=(), lifted=()):
         parts = faults.apply(parts, fault)
     for pin in lifted:
         parts = faults.lift(parts, pin)
-    circuit = network.build(sheet, parts, state == "powered")
+    circuit = network.build(sheet, parts, state == "powered", knees)
     units = _units(circuit)
     value = np.full((len(pairs), units), np.inf)
     chosen = np.full((len(pairs), units), -1)

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 import meters
+import network
 import profiles
 import program
 import readings
@@ -56,7 +57,11 @@ def slack(meter, kind, span, value):
 
 @pytest.mark.parametrize("number", BOARDS)
 def test_expected_readings_agree_with_the_outside_solver(number, tally):
-    """Every pair agrees in value and in over range, or lies at a range's end and is counted."""
+    """Every pair agrees in value and in over range; what does not is counted, and must be one of two kinds.
+
+    At a range's end the choice of range is rounding. Where a zener's knee or a glowing lamp decides,
+    formats.md leaves the law open, and anything from a sharp knee to one 10 mV wide is accepted.
+    """
     board = random_board(number)
     sheet = read_sheet(board.text())
     rng = np.random.default_rng(number)
@@ -66,8 +71,10 @@ def test_expected_readings_agree_with_the_outside_solver(number, tally):
         meter = meters.read_meters(text)[0]
         pairs = pairs_for(board, state, meter_name, rng)
         mine, span = readings.expected(sheet, sheet.parts, state, meter, pairs, with_faults)
+        rounded = mine if state == "cold" else readings.expected(
+            sheet, sheet.parts, state, meter, pairs, with_faults, knees=network.ROUND)[0]
         theirs = program.expect(board.text(), state, pairs, text, with_faults)
-        for pair, value, chosen, row in zip(pairs, mine[:, 0], span[:, 0], theirs):
+        for pair, value, soft, chosen, row in zip(pairs, mine[:, 0], rounded[:, 0], span[:, 0], theirs):
             got = program.number(row["expected"])
             assert row["over_range"] == math.isinf(got)
             tally["pairs"] += 1
@@ -76,12 +83,16 @@ def test_expected_readings_agree_with_the_outside_solver(number, tally):
                 continue
             if ambiguous(meter, pair[0], value, got):
                 tally["ambiguous"] += 1
+            elif state == "powered" and abs(got - value) <= slack(meter, pair[0], chosen, value) + abs(soft - value):
+                tally["knee"] += 1
             else:
                 wrong.append(f"{state} {meter_name} {with_faults} {pair}: outside {value!r}, program {got!r}")
     assert not wrong, "\n".join(wrong) + "\n" + board.text()
 
 
 def test_hardly_any_pair_was_ambiguous(tally):
-    """At most one pair in a hundred may stand at a range's end; and pairs there were."""
+    """At most one pair in a hundred may stand at a range's end, three at a knee; and pairs there were."""
     assert tally["pairs"] >= 40 * 60
+    print(dict(tally))
     assert tally["ambiguous"] <= tally["pairs"] / 100
+    assert tally["knee"] <= 3 * tally["pairs"] / 100
