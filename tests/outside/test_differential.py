@@ -14,7 +14,8 @@ from random_sheets import random_board
 from sheet_reader import read_sheet
 
 BOARDS = range(1000, 1200 if program.FULL else 1044)
-SHARE, VOLTS = 1e-3, 1e-3      # agreement asked for: 0.1 %, or a millivolt at the leads
+SHARE, VOLTS = 1e-3, 1e-3      # what a bench would notice: 0.1 %, or a millivolt at the leads
+TIGHT = 1e-3                   # share of that asked for where formats.md leaves nothing open
 NEAR = 1e-3                    # a reading this close to a range's end may fall either way
 
 
@@ -46,12 +47,15 @@ def ambiguous(meter, kind, mine, theirs):
     return any(abs(v / edge - 1.0) < NEAR for v in (mine, theirs) if math.isfinite(v) for edge in edges)
 
 
-def slack(meter, kind, span, value):
-    """The difference allowed: 0.1 %, or what a millivolt at the leads comes to."""
-    at_leads = VOLTS
-    if kind == "ohms":
-        chosen = meter.ohms[max(span, 0)]
-        at_leads = 1e-3 if not chosen.amps else VOLTS / chosen.amps * 1e-3
+def noticed(meter, kind, span, value):
+    """The difference that a bench would notice: 0.1 %, or what a millivolt at the leads comes to."""
+    chosen = meter.ohms[max(span, 0)]
+    if kind != "ohms":
+        at_leads = VOLTS
+    elif chosen.amps:
+        at_leads = VOLTS / chosen.amps
+    else:
+        at_leads = VOLTS * (chosen.source + value) ** 2 / (chosen.source * chosen.open)
     return max(SHARE * abs(value), at_leads)
 
 
@@ -78,13 +82,16 @@ def test_expected_readings_agree_with_the_outside_solver(number, tally):
             got = program.number(row["expected"])
             assert row["over_range"] == math.isinf(got)
             tally["pairs"] += 1
-            if math.isinf(value) == math.isinf(got) and (
-                    math.isinf(value) or abs(got - value) <= slack(meter, pair[0], chosen, value)):
+            if math.isinf(value) and math.isinf(got):
+                tally["over range"] += 1
+                continue
+            limit = noticed(meter, pair[0], chosen, value)
+            if abs(got - value) <= TIGHT * limit:
                 continue
             if ambiguous(meter, pair[0], value, got):
                 tally["ambiguous"] += 1
-            elif state == "powered" and abs(got - value) <= slack(meter, pair[0], chosen, value) + abs(soft - value):
-                tally["knee"] += 1
+            elif abs(got - value) <= TIGHT * limit + abs(soft - value):
+                tally["knee, noticed"] += abs(got - value) > limit
             else:
                 wrong.append(f"{state} {meter_name} {with_faults} {pair}: outside {value!r}, program {got!r}")
     assert not wrong, "\n".join(wrong) + "\n" + board.text()
@@ -93,6 +100,7 @@ def test_expected_readings_agree_with_the_outside_solver(number, tally):
 def test_hardly_any_pair_was_ambiguous(tally):
     """At most one pair in a hundred may stand at a range's end, three at a knee; and pairs there were."""
     assert tally["pairs"] >= 40 * 60
+    assert tally["over range"] >= tally["pairs"] / 50
     print(dict(tally))
     assert tally["ambiguous"] <= tally["pairs"] / 100
-    assert tally["knee"] <= 3 * tally["pairs"] / 100
+    assert tally["knee, noticed"] <= 3 * tally["pairs"] / 100
