@@ -20,15 +20,16 @@ class Refused(RuntimeError):
     """The program ended with exit 1 or 2; the message is what it said."""
 
 
-def expect(sheet_text, state, pairs, meter_text=None, faults=()):
+def expect(sheet_text, state, pairs, meter_text=None, faults=(), meter_name=None):
     """One expectation for each pair, in the order asked, as `board expect --json` gives them."""
     with tempfile.TemporaryDirectory() as folder:
         command = ["board", "expect", _write(folder, "sheet.kdl", sheet_text), "--state", state,
                    "--pairs", _write(folder, "pairs.csv", pairs_csv(pairs))]
-        document = _run(command + _meter(folder, meter_text) + [w for f in faults for w in ("--with", f)])
+        named = ["--meter", meter_name] if meter_name else _meter(folder, meter_text)
+        document = _run(command + named + [w for f in faults for w in ("--with", f)])
     found = document["expectations"]
     echoed = [(e["kind"], e["red"], e["black"]) for e in found]
-    if echoed != [tuple(p) for p in pairs]:
+    if echoed != [tuple(p[:3]) for p in pairs]:
         raise AssertionError(f"asked {len(pairs)} pairs, got {len(echoed)} back: {echoed[:5]}")
     return found
 

@@ -154,6 +154,16 @@ def test_a_quantile_beyond_full_scale_is_over_range():
     assert above["low"] == pytest.approx(21e6 * (1 - 1.96 * 0.05), rel=0.01)
 
 
+# A trimmer of 20k across a track end that 1R joins to ground: 1 mA makes 20 V x s (1 - s) at setting s, flat at the
+# nominal middle. Uniform s: over 2.5 V with probability sqrt(1 - 0.5) = 0.707; the 2.5 % quantile has s = 0.0125.
+def test_a_trimmer_matters_even_where_its_slope_vanishes():
+    text = ('sheet FLAT { net G role=ground; resistor R1 "1R" A G tolerance="1%" drift="0%"; '
+            'potentiometer RV1 "20k" a=A wiper=W b=G tolerance="1%" drift="0%" }')
+    row, = program.expect(text, "cold", [("diode", "W", "G")], profiles.DIGITAL)
+    assert row["over_range"] and row["high"] is None
+    assert row["low"] == pytest.approx(20 * 0.0125 * 0.9875, rel=0.15)
+
+
 def test_healthy_units_hardly_ever_disagree(drawn):
     """Fewer than 0.5 `disagrees` in 200 readings of a healthy unit, on average (|z| > 3.29 alone makes 0.2)."""
     readings_seen = disagreed = 0
