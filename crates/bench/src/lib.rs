@@ -7,6 +7,7 @@ pub mod checked;
 pub mod expect;
 pub mod judged;
 pub mod loading;
+pub mod logic;
 pub mod machine;
 pub mod meters;
 pub mod places;

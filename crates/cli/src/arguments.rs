@@ -22,6 +22,9 @@ pub enum Group {
     /// Circuit sheets: mistakes, canonical form.
     #[command(subcommand)]
     Sheet(SheetVerb),
+    /// Gates: the fewest parts that explain the levels that were seen.
+    #[command(subcommand)]
+    Logic(LogicVerb),
     /// Meter profiles.
     #[command(subcommand)]
     Meter(MeterVerb),
@@ -117,6 +120,34 @@ pub enum SheetVerb {
         #[arg(long)]
         json: bool,
     },
+}
+
+/// Verbs about gates.
+#[derive(Debug, Subcommand)]
+pub enum LogicVerb {
+    /// All smallest sets of gates whose misbehaviour explains each observation.
+    Diagnose(Diagnose),
+}
+
+/// What `logic diagnose` takes.
+#[derive(Debug, Args)]
+pub struct Diagnose {
+    /// Netlist: CSV with the columns gate, function, output, inputs.
+    pub netlist: PathBuf,
+    /// Observations: JSON lines, or CSV with a column a net and x where a net was not seen.
+    pub observations: PathBuf,
+    /// Seconds of processor time for each observation; without it each is finished.
+    #[arg(long, value_name = "S")]
+    pub seconds: Option<f64>,
+    /// One answer that explains all observations.
+    #[arg(long)]
+    pub together: bool,
+    /// Use the good lines of a file in spite of bad ones.
+    #[arg(long)]
+    pub lenient: bool,
+    /// One JSON document instead of text.
+    #[arg(long)]
+    pub json: bool,
 }
 
 /// Verbs about meter profiles.

@@ -3,6 +3,7 @@
 mod arguments;
 mod board;
 mod files;
+mod logic;
 mod output;
 mod sheets;
 
@@ -25,6 +26,7 @@ fn run(arguments: Arguments) -> ExitCode {
     match arguments.group {
         Group::Board(verb) => board::run(verb),
         Group::Sheet(verb) => sheets::sheet(verb),
+        Group::Logic(verb) => logic::run(verb),
         Group::Meter(verb) => sheets::meter(verb),
     }
 }

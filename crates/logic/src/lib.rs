@@ -1,0 +1,25 @@
+//! Gates, packages and sequences, and the fewest parts that explain the levels that were seen.
+//!
+//! Deliberately absent: files, clocks (a time budget comes in as a question) and anything analogue. Whoever finds a set of parts does
+//! not certify it: every set is replayed by [`Simulator`], which shares no code with the search.
+
+mod cone;
+mod core;
+mod diagnose;
+mod diagnostic;
+mod difference;
+mod expand;
+mod joint;
+mod netlist;
+mod network;
+mod observation;
+mod search;
+mod simulate;
+
+pub use diagnose::{Diagnosis, GateId, Method, diagnose, diagnose_by};
+pub use diagnostic::Diagnostic;
+pub use joint::{Unit, diagnose_units};
+pub use netlist::parse_netlist;
+pub use network::{Function, Gate, Net, NetId, Network, NetworkError};
+pub use observation::{Observation, Observed, parse_observations};
+pub use simulate::{LANES, Simulator, Word};
