@@ -6,9 +6,10 @@ use circuit::meter::Choice;
 
 use crate::board::Refusal;
 use crate::distribution::{Distribution, Draw};
-use crate::probe::{Probe, Question, Shown, off_middle};
+use crate::probe::{Probe, Question, Shown, Starts, off_middle};
 use crate::random;
-use crate::sensitivity::slopes;
+use crate::sensitivity::{Neighbourhood, slopes};
+use crate::settings;
 
 /// What healthy boards read at one place.
 #[derive(Clone, Debug, PartialEq)]
@@ -40,12 +41,29 @@ pub fn healthy(probe: &mut Probe<'_>, question: &Question, seed: u64) -> Result<
     let z = vec![0.0; population.variables];
     let values = population.values(&z);
     let mut tried = Vec::new();
-    let guess = Some(nominal.range);
-    let centre = probe.read_from(question, &values, &nominal.x, guess, &mut tried)?;
+    let starts = Starts {
+        guess: nominal.range,
+        first: &nominal.x,
+        known: &[],
+    };
+    let centre = probe.read_from(question, &values, &starts, &mut tried)?;
     probe.connect(&question.setups[centre.range]);
     let gradient =
         slopes(probe, &z, &values, &centre.x).unwrap_or_else(|| vec![0.0; population.variables]);
     let border = nearest_border(probe, question, &values, &centre, &tried, &gradient);
+    let setup = question.setups[centre.range];
+    let spread = centre.reading.map_or(0.0, |r| {
+        let parts = norm(&gradient) * setup.slope(centre.volts).abs();
+        setup.error(r).hypot(parts)
+    });
+    if settings::matter(probe, question, &population, &centre, spread)? {
+        let draws = settings::sample(probe, question, &population, &centre, seed)?;
+        return Ok(Healthy {
+            nominal,
+            distribution: Distribution::new(draws),
+            sampled: true,
+        });
+    }
     if border > NEAR {
         let smooth = match centre.reading {
             None => Some(vec![Draw {
@@ -53,7 +71,9 @@ pub fn healthy(probe: &mut Probe<'_>, question: &Question, seed: u64) -> Result<
                 reading: None,
                 sd: 0.0,
             }]),
-            Some(_) => along_the_gradient(probe, question, &population, &centre, &gradient)?,
+            Some(_) => {
+                along_the_gradient(probe, question, &population, &values, &centre, &gradient)?
+            }
         };
         if let Some(draws) = smooth {
             return Ok(Healthy {
@@ -63,12 +83,26 @@ pub fn healthy(probe: &mut Probe<'_>, question: &Question, seed: u64) -> Result<
             });
         }
     }
-    let draws = sample(probe, question, &population, &centre, &gradient, seed)?;
+    let centre = Centre {
+        shown: &centre,
+        tried: &tried,
+        values: &values,
+        gradient: &gradient,
+    };
+    let draws = sample(probe, question, &population, &centre, seed)?;
     Ok(Healthy {
         nominal,
         distribution: Distribution::new(draws),
         sampled: true,
     })
+}
+
+/// The middle of the healthy boards, from which samples set out.
+struct Centre<'a> {
+    shown: &'a Shown,
+    tried: &'a [Shown],
+    values: &'a [f64],
+    gradient: &'a [f64],
 }
 
 fn norm(v: &[f64]) -> f64 {
@@ -126,6 +160,7 @@ fn along_the_gradient(
     probe: &mut Probe<'_>,
     question: &Question,
     population: &Population,
+    centre_values: &[f64],
     centre: &Shown,
     gradient: &[f64],
 ) -> Result<Option<Vec<Draw>>, Refusal> {
@@ -144,11 +179,17 @@ fn along_the_gradient(
     }
     let direction: Vec<f64> = gradient.iter().map(|g| g / sigma).collect();
     let mut ends = [0.0; 2];
+    probe.set_values(centre_values);
+    probe.connect(&setup);
+    let Some(neighbourhood) = Neighbourhood::new(probe, centre_values, &centre.x) else {
+        return Ok(None);
+    };
     for (end, t) in ends.iter_mut().zip([-REACH, REACH]) {
         let z: Vec<f64> = direction.iter().map(|d| t * d).collect();
         let values = population.values(&z);
         probe.set_values(&values);
-        let x = probe.solve(&setup, &values, &centre.x)?;
+        let start = neighbourhood.predict(probe, &values);
+        let x = probe.solve(&setup, &values, &start)?;
         let volts = probe.volts(&x);
         let Some(shown) = setup.shown(volts) else {
             return Ok(None);
@@ -192,12 +233,20 @@ fn sample(
     probe: &mut Probe<'_>,
     question: &Question,
     population: &Population,
-    centre: &Shown,
-    gradient: &[f64],
+    centre: &Centre<'_>,
     seed: u64,
 ) -> Result<Vec<Draw>, Refusal> {
-    let sigma = norm(gradient);
-    let direction: Vec<f64> = gradient
+    let sigma = norm(centre.gradient);
+    let mut neighbourhoods = Vec::new();
+    probe.set_values(centre.values);
+    for shown in centre.tried {
+        probe.connect(&question.setups[shown.range]);
+        if let Some(n) = Neighbourhood::new(probe, centre.values, &shown.x) {
+            neighbourhoods.push((shown.range, n));
+        }
+    }
+    let direction: Vec<f64> = centre
+        .gradient
         .iter()
         .map(|g| if sigma > 0.0 { g / sigma } else { 0.0 })
         .collect();
@@ -212,13 +261,16 @@ fn sample(
             *value += (t - along) * d;
         }
         let values = population.values(&z);
-        let shown = probe.read_from(
-            question,
-            &values,
-            &centre.x,
-            Some(centre.range),
-            &mut Vec::new(),
-        )?;
+        let known: Vec<(usize, Vec<f64>)> = neighbourhoods
+            .iter()
+            .map(|(range, n)| (*range, n.predict(probe, &values)))
+            .collect();
+        let starts = Starts {
+            guess: centre.shown.range,
+            first: &centre.shown.x,
+            known: &known,
+        };
+        let shown = probe.read_from(question, &values, &starts, &mut Vec::new())?;
         let setup = question.setups[shown.range];
         let between = 0.5 * step * sigma * setup.slope(shown.volts).abs();
         draws.push(Draw {

@@ -115,6 +115,15 @@ impl Distribution {
     }
 }
 
+/// The standard normal quantile of `p`, between -9 and 9.
+pub(crate) fn normal_quantile(p: f64) -> f64 {
+    if p < 0.5 {
+        -normal_tail(p)
+    } else {
+        normal_tail(1.0 - p)
+    }
+}
+
 /// How many standard deviations cut off a tail of probability `p`, at most 9.
 fn normal_tail(p: f64) -> f64 {
     let (mut low, mut high) = (0.0, 9.0);

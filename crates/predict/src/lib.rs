@@ -9,6 +9,7 @@ mod distribution;
 mod probe;
 pub mod random;
 mod sensitivity;
+mod settings;
 mod settling;
 
 pub use band::{Healthy, healthy};

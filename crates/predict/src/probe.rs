@@ -32,6 +32,27 @@ pub struct Shown {
     pub(crate) x: Vec<f64>,
 }
 
+/// Where the search for a reading begins.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Starts<'a> {
+    /// Range that is tried first.
+    pub guess: usize,
+    /// Start for it.
+    pub first: &'a [f64],
+    /// Better starts where they are known: (range, unknowns).
+    pub known: &'a [(usize, Vec<f64>)],
+}
+
+impl Starts<'_> {
+    /// The start for a range, or `otherwise`.
+    fn of<'b>(&'b self, range: usize, otherwise: &'b [f64]) -> &'b [f64] {
+        self.known
+            .iter()
+            .find(|(r, _)| *r == range)
+            .map_or(otherwise, |(_, x)| x)
+    }
+}
+
 /// A reading, or why there is none.
 pub type Outcome = Result<Shown, Refusal>;
 
@@ -174,25 +195,29 @@ impl Probe<'_> {
 
     /// Takes the reading with parameter `values`, which are filled in here; `start` helps the solver.
     pub fn read(&mut self, question: &Question, values: &[f64], start: &[f64]) -> Outcome {
-        self.read_from(question, values, start, None, &mut Vec::new())
+        let starts = Starts {
+            guess: 0,
+            first: start,
+            known: &[],
+        };
+        self.read_from(question, values, &starts, &mut Vec::new())
     }
 
     /// The same; every range that was tried is added to `tried`, the one next below the chosen
-    /// included. The search begins at range `guess`.
+    /// included.
     pub(crate) fn read_from(
         &mut self,
         question: &Question,
         values: &[f64],
-        start: &[f64],
-        guess: Option<usize>,
+        starts: &Starts<'_>,
         tried: &mut Vec<Shown>,
     ) -> Outcome {
         self.set_values(values);
         match question.choice {
             Choice::First if rising(&question.setups) => {
-                self.first_by_neighbours(question, values, start, guess.unwrap_or(0), tried)
+                self.first_by_neighbours(question, values, starts, tried)
             }
-            _ => self.first_in_order(question, values, start, tried),
+            _ => self.first_in_order(question, values, starts, tried),
         }
     }
 
@@ -201,13 +226,13 @@ impl Probe<'_> {
         &mut self,
         question: &Question,
         values: &[f64],
-        start: &[f64],
+        starts: &Starts<'_>,
         tried: &mut Vec<Shown>,
     ) -> Outcome {
-        let mut near = start.to_vec();
+        let mut near = starts.first.to_vec();
         let mut best: Option<Shown> = None;
         for range in 0..question.setups.len() {
-            let shown = self.on_range(question, range, values, &near)?;
+            let shown = self.on_range(question, range, values, starts.of(range, &near))?;
             near.clone_from(&shown.x);
             tried.push(shown.clone());
             match (question.choice, shown.reading) {
@@ -230,13 +255,11 @@ impl Probe<'_> {
         &mut self,
         question: &Question,
         values: &[f64],
-        start: &[f64],
-        guess: usize,
+        starts: &Starts<'_>,
         tried: &mut Vec<Shown>,
     ) -> Outcome {
-        let mut near = start.to_vec();
-        let mut range = guess;
-        let mut shown = self.on_range(question, range, values, &near)?;
+        let mut range = starts.guess;
+        let mut shown = self.on_range(question, range, values, starts.of(range, starts.first))?;
         tried.push(shown.clone());
         let upward = shown.reading.is_none();
         loop {
@@ -247,8 +270,7 @@ impl Probe<'_> {
                 (false, _) if range == 0 => return Ok(shown),
                 (false, _) => range - 1,
             };
-            near.clone_from(&shown.x);
-            let other = self.on_range(question, next, values, &near)?;
+            let other = self.on_range(question, next, values, starts.of(next, &shown.x))?;
             tried.push(other.clone());
             if !upward && other.reading.is_none() {
                 return Ok(shown);

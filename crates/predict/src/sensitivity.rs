@@ -2,7 +2,8 @@
 
 use circuit::Element;
 use circuit::network::Concrete;
-use solve::GROUND;
+use circuit::{ParameterId, Variation};
+use solve::{Factors, GROUND};
 
 use crate::probe::Probe;
 
@@ -50,4 +51,90 @@ pub fn slopes(probe: &mut Probe<'_>, z: &[f64], values: &[f64], x: &[f64]) -> Op
         });
     }
     Some(result)
+}
+
+/// A solution, ready to say where its neighbours lie: those with slightly other parts.
+#[derive(Clone, Debug)]
+pub(crate) struct Neighbourhood {
+    factors: Factors,
+    terms: Vec<Term>,
+    values: Vec<f64>,
+    x: Vec<f64>,
+}
+
+/// What a parameter's change does to the current through one port.
+#[derive(Clone, Copy, Debug)]
+struct Term {
+    parameter: ParameterId,
+    from: u32,
+    to: u32,
+    amps: f64,
+}
+
+impl Neighbourhood {
+    /// Linearises the connected circuit at a solution `x` for `values`; `None` if it is singular.
+    pub fn new(probe: &mut Probe<'_>, values: &[f64], x: &[f64]) -> Option<Self> {
+        probe.workspace.linearise(&probe.assembly.system, x).ok()?;
+        let potential = probe.assembly.potentials(x);
+        let unknown = |n: u32| probe.assembly.unknowns[n as usize].index;
+        let mut terms = Vec::new();
+        for branch in &probe.board.network.branches {
+            let [p, q, s] = branch.nodes.map(unknown);
+            let u = branch.differences(&potential);
+            let transistor = branch.is_transistor();
+            branch.for_each_parameter(values, u, |parameter, by| {
+                let mut add = |from, to, amps| {
+                    if amps != 0.0 && from != to {
+                        terms.push(Term {
+                            parameter,
+                            from,
+                            to,
+                            amps,
+                        });
+                    }
+                };
+                if transistor {
+                    add(p, s, by[0]);
+                    add(q, s, by[1]);
+                } else {
+                    add(p, q, by[0]);
+                }
+            });
+        }
+        Some(Self {
+            factors: probe.workspace.factors().clone(),
+            terms,
+            values: values.to_vec(),
+            x: x.to_vec(),
+        })
+    }
+
+    /// About where the solution for other values lies, to first order.
+    ///
+    /// Saturation currents and gains count by their logarithm, in which junction voltages are
+    /// linear.
+    pub fn predict(&self, probe: &Probe<'_>, values: &[f64]) -> Vec<f64> {
+        let parameters = &probe.board.network.population.parameters;
+        let mut step = vec![0.0; self.x.len()];
+        for term in &self.terms {
+            let i = term.parameter.index();
+            let (before, after) = (self.values[i], values[i]);
+            if before == after {
+                continue;
+            }
+            let change = match parameters[i].variation {
+                Variation::Lognormal { .. } => before * (after / before).ln(),
+                _ => after - before,
+            };
+            let amps = term.amps * change;
+            step[term.from as usize] += amps;
+            step[term.to as usize] -= amps;
+        }
+        self.factors
+            .solve(probe.workspace.pattern(), &mut step, &mut Vec::new());
+        for (step, x) in step.iter_mut().zip(&self.x) {
+            *step = x - *step;
+        }
+        step
+    }
 }
