@@ -1,7 +1,9 @@
-//! The invented demo machine: every board works as drawn.
+//! The invented demo machine: every board works as drawn, and its readings show what was planted in them.
 
 use std::path::{Path, PathBuf};
 
+use bench::judged::{Options, Row, judge_file};
+use bench::{MeterChoice, Text};
 use circuit::{State, build};
 use predict::{Board, random};
 use sheet::device::Devices;
@@ -153,7 +155,8 @@ fn near(what: &str, got: f64, wanted: f64, within: f64) {
 fn the_drawings_are_whole() {
     let mut parts = 0;
     for board in BOARDS {
-        let (sheet, remarks) = sheet::parse(&text_of(board), board);
+        // No errors, and no doubtful places either.
+        let (sheet, remarks) = sheet::check(&text_of(board), board);
         assert_eq!(remarks, [], "{board}");
         assert_eq!(sheet.name.to_lowercase(), board);
         assert!((40..=60).contains(&sheet.parts.len()), "{board}");
@@ -336,5 +339,130 @@ fn each_key_gives_its_code_and_the_strobe() {
         }
         assert!(pressed.volts("STROBE") > -0.2, "key {key}");
         set_contact(&mut sheet, &name, Contact::Open);
+    }
+}
+
+fn file(name: &str) -> Text {
+    let path = demo().join(name);
+    Text {
+        text: std::fs::read_to_string(&path).unwrap_or_else(|e| panic!("{}: {e}", path.display())),
+        file: name.to_owned(),
+    }
+}
+
+/// The verdicts on a board's readings, with the machine file or without it.
+fn judged(board: &str, with_machine: bool) -> Vec<Row> {
+    let options = Options {
+        readings: file(&format!("readings/{board}.csv")),
+        meter: MeterChoice::default(),
+        machine: with_machine.then(|| file("machine.kdl")),
+        lenient: false,
+    };
+    let sheet = file(&format!("sheets/{board}.kdl"));
+    let view = judge_file(&sheet, &options, &|_, _| {}, &|| false).expect("judged");
+    view.verdicts
+}
+
+/// Unit, red and black of the readings that disagree, sorted.
+fn disagreeing(rows: &[Row]) -> Vec<String> {
+    let odd = rows.iter().filter(|r| r.verdict == "disagrees");
+    let mut places: Vec<String> = odd
+        .map(|r| format!("{} {} {}", r.unit, r.red, r.black))
+        .collect();
+    places.sort();
+    places
+}
+
+fn cases<'r>(rows: &'r [Row], unit: &str, red: &str, black: &str) -> Vec<&'r str> {
+    let at = |r: &&Row| r.unit == unit && r.red == red && r.black == black;
+    let twins = rows.iter().filter(at).filter_map(|r| r.twin.as_ref());
+    twins.map(|t| t.case).collect()
+}
+
+#[test]
+fn the_machine_file_fits_its_sheets() {
+    let text = file("machine.kdl");
+    let (machine, remarks) = sheet::machine::parse(&text.text, &text.file);
+    assert_eq!(remarks, []);
+    assert!(!machine.bring_up.is_empty());
+    let mut sheets = Vec::new();
+    for board in machine.boards() {
+        let sheet = drawn(&board.name.to_lowercase());
+        let named = format!("sheets/{}.kdl", sheet.name.to_lowercase());
+        assert_eq!(board.sheet.as_deref(), Some(named.as_str()));
+        assert_eq!(board.title, sheet.title);
+        for unit in &machine.units {
+            let (_, remarks) = sheet::machine::as_built(&sheet, &board.name, unit);
+            assert_eq!(remarks, [], "{} of unit {}", board.name, unit.name);
+        }
+        sheets.push((board.name.as_str(), sheet));
+    }
+    assert_eq!((sheets.len(), machine.units.len()), (BOARDS.len(), 2));
+    let boards: Vec<(&str, &Sheet)> = sheets.iter().map(|(n, s)| (*n, s)).collect();
+    let (_, remarks) = sheet::machine::join(&boards, &machine.joins);
+    assert_eq!(remarks, []);
+    let altered = sheet::machine::as_built(boards[0].1, "A2", &machine.units[0]).0;
+    assert!(altered.part("B1").is_none());
+    let id = altered.part("R4").unwrap();
+    assert!(
+        matches!(&altered.parts[id.index()].kind, Kind::Resistor { ohms, .. } if ohms.0 == 2400.0)
+    );
+}
+
+/// Board, planted fault as README.md tells it, unit of which it is, what disagrees there.
+const PLANTED: [(&str, &str, &[&str], &[&str]); 4] = [
+    (
+        "a1",
+        "C6 leaky=330",
+        &["1", "2"],
+        &["+12V 0V", "+6V 0V", "0V +6V", "FB 0V", "ZB 0V"],
+    ),
+    ("a3", "Q4 bc-short", &["1"], &["0V B4", "0V BN", "BN B4"]),
+    ("a4", "R16 open", &["2"], &["HT PD", "XM 0V"]),
+    ("a5", "R6 is drawn 4k7", &["1", "2"], &["0V ST", "ST SB"]),
+];
+
+#[test]
+fn what_was_planted_disagrees_and_nothing_else_does() {
+    let told = file("README.md").text;
+    for (board, planted, units, places) in PLANTED {
+        assert!(told.contains(planted), "{planted}");
+        let rows = judged(board, true);
+        let wanted = units
+            .iter()
+            .flat_map(|u| places.iter().map(move |p| format!("{u} {p}")));
+        assert_eq!(disagreeing(&rows), wanted.collect::<Vec<_>>(), "{board}");
+    }
+    assert_eq!(disagreeing(&judged("a2", true)), [""; 0]);
+}
+
+#[test]
+fn twins_show_whose_fault_it_is() {
+    let rows = judged("a1", true);
+    assert_eq!(cases(&rows, "1", "+6V", "0V"), ["alike-but-off"]);
+    let rows = judged("a3", true);
+    assert_eq!(cases(&rows, "1", "BN", "B4"), ["this-odd"]);
+    assert_eq!(cases(&rows, "2", "BN", "B4"), ["other-odd"]);
+    let rows = judged("a4", true);
+    assert_eq!(cases(&rows, "2", "HT", "PD"), ["this-odd"]);
+    let rows = judged("a5", true);
+    assert_eq!(cases(&rows, "1", "0V", "ST"), ["alike-but-off"]);
+}
+
+#[test]
+fn an_earlier_owners_alteration_is_a_fault_only_without_the_machine_file() {
+    let places = ["1 -12V 0V", "1 0V -12V", "1 FB 0V", "1 RAW 0V"];
+    assert_eq!(disagreeing(&judged("a2", false)), places);
+}
+
+#[test]
+fn most_readings_agree() {
+    let rows: Vec<Row> = BOARDS.iter().flat_map(|b| judged(b, true)).collect();
+    for unit in ["1", "2"] {
+        let own: Vec<&Row> = rows.iter().filter(|r| r.unit == unit).collect();
+        let agree = own.iter().filter(|r| r.verdict == "agrees").count();
+        assert!((25..=45).contains(&own.len()), "{} readings", own.len());
+        assert!(3 * agree >= 2 * own.len(), "{agree} of {}", own.len());
+        assert!(own.iter().all(|r| r.verdict != "no-expectation"));
     }
 }
