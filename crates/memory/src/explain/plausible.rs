@@ -1,0 +1,307 @@
+//! Which faults can be in an explanation at all, judged once from what was read.
+//!
+//! The tests of stuck and bridged lines hold whatever else has failed: they ask for equalities that such a line forces
+//! on every read. The others (exchanges, lines always on, shorted diodes) are judged by whether they improve more reads
+//! than they spoil, and only where there are at least [`MANY_WORDS`] words, so that two other large faults cannot
+//! mislead the count; smaller stores keep them all.
+
+use std::collections::HashSet;
+
+use super::path::{Path, Scratch};
+use super::Seen;
+use crate::fault::{Fault, line_faults};
+use crate::shape::{Organisation, Word};
+use crate::wiring::Wiring;
+
+/// From this many words the improbable faults are left out.
+pub const MANY_WORDS: usize = 64;
+
+/// The faults that a search considers.
+pub struct Plausible {
+    listed: HashSet<Fault>,
+    /// Lines always on, drivers always on, sinks always on: everything that drives more.
+    pub driving_more: Vec<Fault>,
+    /// Shorted selection diodes, an axis each.
+    pub diodes: Vec<Fault>,
+    /// Shorted diodes of a matrix; `None`: any.
+    pub crossings: Option<Vec<(u32, u8)>>,
+}
+
+impl Plausible {
+    /// Judges every fault of the store.
+    pub fn new(wiring: &Wiring, frames: &[Seen]) -> Self {
+        let mut judge = Judge::new(wiring, frames);
+        judge.data_bits();
+        let mut kept = Vec::new();
+        for fault in line_faults(wiring) {
+            if judge.keeps(fault) {
+                kept.push(fault);
+            }
+        }
+        judge.columns_of(&kept);
+        kept.retain(|f| judge.keeps_line(*f));
+        let crossings = judge.crossings();
+        Self {
+            driving_more: kept
+                .iter()
+                .copied()
+                .filter(|f| matches!(f, Fault::LineOn(..) | Fault::DriverOn(..) | Fault::SinkOn(..)))
+                .collect(),
+            diodes: kept.iter().copied().filter(|f| matches!(f, Fault::DiodeShorted(..))).collect(),
+            listed: kept.into_iter().collect(),
+            crossings,
+        }
+    }
+
+    /// Whether a fault is considered.
+    pub fn has(&self, fault: Fault) -> bool {
+        self.listed.contains(&fault)
+    }
+}
+
+struct Judge<'a> {
+    wiring: &'a Wiring,
+    frames: &'a [Seen],
+    rows: Vec<(usize, u32)>,
+    stuck: [Word; 2],
+    /// Data bits that some plausible fault of the data lines or strobes could lower, raise.
+    lowered: Word,
+    raised: Word,
+    many: bool,
+}
+
+impl<'a> Judge<'a> {
+    fn new(wiring: &'a Wiring, frames: &'a [Seen]) -> Self {
+        let mut rows = Vec::new();
+        for (number, frame) in frames.iter().enumerate() {
+            rows.extend(wiring.addresses().iter().filter(|a| frame.known[**a as usize] != 0).map(|a| (number, *a)));
+        }
+        let many = wiring.addresses().len() >= MANY_WORDS && rows.len() >= MANY_WORDS;
+        Self { wiring, frames, rows, stuck: [0; 2], lowered: 0, raised: 0, many }
+    }
+
+    fn row(&self, (frame, a): (usize, u32)) -> (Word, Word) {
+        let frame = &self.frames[frame];
+        (frame.read[a as usize], frame.known[a as usize])
+    }
+
+    fn data_bits(&mut self) {
+        let all = self.wiring.shape().mask();
+        self.stuck = self.rows.iter().fold([all, all], |[low, high], row| {
+            let (read, known) = self.row(*row);
+            [low & !(read & known), high & (read | !known)]
+        });
+    }
+
+    /// The judgement that needs no other.
+    fn keeps(&self, fault: Fault) -> bool {
+        match fault {
+            Fault::BitStuck(bit, level) => self.stuck[usize::from(level)] >> bit & 1 == 1,
+            Fault::BitsBridged { first, second, .. } => {
+                let either_stuck = (self.stuck[0] | self.stuck[1]) & (1 << first | 1 << second) != 0;
+                either_stuck
+                    || self.rows.iter().all(|row| {
+                        let (read, known) = self.row(*row);
+                        (known >> first & known >> second & 1 == 0) || (read >> first ^ read >> second) & 1 == 0
+                    })
+            }
+            Fault::BitsExchanged(a, b) => !self.many || self.exchange_helps(a, b),
+            Fault::AddressStuck(line, _) => self.same_reads(|a| a & !(1 << line)),
+            Fault::AddressBridged { first, second, low_wins } => {
+                let both = 1 << first | 1 << second;
+                self.same_reads(|a| {
+                    let set = a & both;
+                    let joined = if low_wins { if set == both { both } else { 0 } } else if set == 0 { 0 } else { both };
+                    a & !both | joined
+                }) || self.same_reads(|a| a & !(1 << first))
+                    || self.same_reads(|a| a & !(1 << second))
+            }
+            Fault::AddressExchanged(..) => !self.many || self.helps(fault),
+            _ => true,
+        }
+    }
+
+    /// Whether all addresses that `class` maps to one read alike, in each frame. Only one frame can tell: the words of
+    /// a written store change between frames.
+    fn same_reads(&self, class: impl Fn(u32) -> u32) -> bool {
+        if self.frames.len() != 1 {
+            return true;
+        }
+        let frame = &self.frames[0];
+        self.rows.iter().all(|(_, a)| {
+            let twin = class(*a) as usize;
+            let a = *a as usize;
+            (frame.read[a] ^ frame.read[twin]) & frame.known[a] & frame.known[twin] == 0
+        })
+    }
+
+    fn exchange_helps(&self, a: u8, b: u8) -> bool {
+        let (mut keep, mut exchange) = (0u32, 0u32);
+        for (number, address) in &self.rows {
+            let frame = &self.frames[*number];
+            if !frame.content_known[*address as usize] {
+                continue;
+            }
+            let content = self.wiring.sensed(frame.pulses[*address as usize]);
+            let (read, known) = self.row((*number, *address));
+            let wrong = (content ^ read) & known;
+            let differ = (content >> a ^ content >> b) & 1;
+            keep += (wrong >> a & 1) as u32 + (wrong >> b & 1) as u32;
+            let other = wrong ^ ((differ << a | differ << b) & known);
+            exchange += (other >> a & 1) as u32 + (other >> b & 1) as u32;
+        }
+        exchange < keep
+    }
+
+    /// Whether a fault alone leaves fewer wrong bits than none, over the reads that it changes.
+    fn helps(&self, fault: Fault) -> bool {
+        let with = Path::new(self.wiring, &[fault]);
+        let without = Path::new(self.wiring, &[]);
+        let mut scratch = Scratch::default();
+        let mut balance = 0i64;
+        for (number, a) in &self.rows {
+            let frame = &self.frames[*number];
+            let (read, known) = self.row((*number, *a));
+            if with.address_seen(*a) == *a {
+                continue;
+            }
+            let wrong = |path: &Path, scratch: &mut Scratch| {
+                ((path.read(&frame.pulses, *a, scratch) ^ read) & known).count_ones() as i64
+            };
+            balance += wrong(&without, &mut scratch) - wrong(&with, &mut scratch);
+        }
+        balance > 0
+    }
+
+    /// Notes which data bits the plausible data-line faults could raise or lower.
+    fn columns_of(&mut self, kept: &[Fault]) {
+        let idle = self.wiring.shape().idle;
+        [self.lowered, self.raised] = self.stuck;
+        for fault in kept {
+            match *fault {
+                Fault::BitsExchanged(a, b) => {
+                    self.lowered |= 1 << a | 1 << b;
+                    self.raised |= 1 << a | 1 << b;
+                }
+                Fault::BitsBridged { first, second, low_wins } => {
+                    *(if low_wins { &mut self.lowered } else { &mut self.raised }) |= 1 << first | 1 << second;
+                }
+                _ => {}
+            }
+        }
+        // In terms of pulses, not of levels.
+        if idle {
+            std::mem::swap(&mut self.lowered, &mut self.raised);
+        }
+        for group in &self.wiring.shape().strobes {
+            let quiet = self.rows.iter().all(|row| {
+                let (read, known) = self.row(*row);
+                self.wiring.sensed(read) & known & group & !self.raised == 0
+            });
+            if quiet {
+                self.lowered |= group;
+            }
+        }
+    }
+
+    /// The judgement of lines, drivers and diodes, which the data lines can mask.
+    fn keeps_line(&self, fault: Fault) -> bool {
+        if !self.many {
+            return true;
+        }
+        match fault {
+            Fault::LineOn(0, line) if self.wiring.shape().axes.len() == 1 => self.word_can_show_everywhere(line),
+            Fault::LineOn(..) | Fault::DriverOn(..) | Fault::SinkOn(..) => !self.spoils(fault),
+            Fault::DiodeShorted(axis, line) => !self.diode_spoils(axis, line),
+            _ => true,
+        }
+    }
+
+    fn word_can_show_everywhere(&self, line: u32) -> bool {
+        let word = self.wiring.word_where(&[line]);
+        if self.frames.len() != 1 || word == crate::wiring::NO_WORD {
+            return true;
+        }
+        let idle = usize::from(!self.wiring.shape().idle);
+        let always = self.stuck[idle];
+        let content = self.frames[0].pulses[word as usize];
+        // Up to three bits of the word may have failed on their own.
+        (content & !always & !self.lowered).count_ones() <= 3
+    }
+
+    /// Whether most of the reads that a driving fault alone would change contradict it.
+    fn spoils(&self, fault: Fault) -> bool {
+        let with = Path::new(self.wiring, &[fault]);
+        let mut scratch = Scratch::default();
+        let (mut against, mut changed) = (0, 0);
+        let step = (self.rows.len() / 256).max(1);
+        for (number, a) in self.rows.iter().step_by(step) {
+            let frame = &self.frames[*number];
+            if !frame.content_known[*a as usize] {
+                continue;
+            }
+            let content = frame.pulses[*a as usize];
+            let given = with.read(&frame.pulses, *a, &mut scratch);
+            let given = self.wiring.sensed(given);
+            let more = given & !content;
+            if more != 0 {
+                changed += 1;
+                let (read, known) = self.row((*number, *a));
+                against += u32::from(more & known & !self.wiring.sensed(read) & !self.lowered != 0);
+            }
+        }
+        against * 2 > changed
+    }
+
+    fn diode_spoils(&self, axis: u8, line: u32) -> bool {
+        let Some(m) = self.wiring.shape().axes[axis as usize].matrix else { return true };
+        let (mut live, mut all) = (0, 0);
+        let step = (self.rows.len() / 512).max(1);
+        for (number, a) in self.rows.iter().step_by(step) {
+            let other = self.wiring.line(axis as usize, *a);
+            if other / m.sinks == line / m.sinks || other % m.sinks == line % m.sinks {
+                continue;
+            }
+            all += 1;
+            let (read, known) = self.row((*number, *a));
+            live += u32::from(self.wiring.sensed(read) & known & !self.raised != 0);
+        }
+        live * 10 > all * 6
+    }
+
+    fn crossings(&self) -> Option<Vec<(u32, u8)>> {
+        if self.wiring.shape().organisation != Organisation::DiodeMatrix || !self.many {
+            return None;
+        }
+        let frame = &self.frames[0];
+        let mut kept = Vec::new();
+        for word in self.wiring.addresses() {
+            let behind = frame.pulses[*word as usize];
+            for bit in (0..self.wiring.shape().bits).filter(|b| behind >> b & 1 == 1) {
+                if self.sneak_shows(*word, bit, behind) {
+                    kept.push((*word, bit));
+                }
+            }
+        }
+        Some(kept)
+    }
+
+    fn sneak_shows(&self, word: u32, bit: u8, behind: Word) -> bool {
+        let frame = &self.frames[0];
+        let (mut against, mut met) = (0, 0);
+        for (_, a) in &self.rows {
+            let content = frame.pulses[*a as usize];
+            if *a == word || content >> bit & 1 == 0 {
+                continue;
+            }
+            let (read, known) = self.row((0, *a));
+            let missing = behind & !self.wiring.sensed(read) & known & !self.lowered;
+            met += 1;
+            against += u32::from(missing != 0);
+            if met == 24 {
+                break;
+            }
+        }
+        against * 10 <= met * 6
+    }
+}

@@ -1,0 +1,211 @@
+//! The faults on the path of one bit of one read that could turn it.
+//!
+//! If a set of further faults turns the bit, at least one of them is listed here. Faults that can only raise a bit are
+//! left out where it must fall, and the other way about: what can only raise cannot make a set that lowers.
+
+use super::path::{Path, Scratch};
+use super::plausible::Plausible;
+use crate::fault::Fault;
+use crate::shape::Word;
+
+/// One bit that a set of faults leaves unexplained.
+#[derive(Clone, Copy, Debug)]
+pub struct Turn {
+    /// The address read.
+    pub address: u32,
+    /// The data bit.
+    pub bit: u8,
+    /// What was read.
+    pub want: bool,
+}
+
+/// Lists the remedies of one bit into `out`.
+pub fn remedies(
+    path: &Path,
+    pulses: &[Word],
+    turn: Turn,
+    plausible: &Plausible,
+    scratch: &mut Scratch,
+    out: &mut Vec<Fault>,
+) {
+    out.clear();
+    if path.is_stuck(turn.bit) {
+        return;
+    }
+    let shape = path.wiring().shape();
+    path.select(turn.address, scratch);
+    let columns = data_lines(path, turn, plausible, out);
+    let raise = turn.want ^ shape.idle;
+    for column in columns {
+        if raise {
+            raise_column(path, pulses, column, scratch, plausible, out);
+        } else {
+            lower_column(path, pulses, column, scratch, out);
+        }
+    }
+    if raise {
+        drive_more(path, scratch, plausible, out);
+    } else {
+        drive_less(path, scratch, plausible, out);
+    }
+    address_lines(path, turn.address, plausible, out);
+    out.sort_unstable();
+    out.dedup();
+}
+
+/// Remedies in the data lines, and the sense columns that feed the bit.
+fn data_lines(path: &Path, turn: Turn, plausible: &Plausible, out: &mut Vec<Fault>) -> Vec<u8> {
+    let bits = path.wiring().shape().bits;
+    let mut consider = |fault: Fault| {
+        if plausible.has(fault) {
+            out.push(fault);
+        }
+    };
+    consider(Fault::BitStuck(turn.bit, turn.want));
+    let mut columns = vec![turn.bit];
+    match path.bridged_with(turn.bit) {
+        Some(other) => columns.push(other),
+        None => {
+            for other in (0..bits).filter(|b| *b != turn.bit && path.bridged_with(*b).is_none()) {
+                let (first, second) = (turn.bit.min(other), turn.bit.max(other));
+                consider(Fault::BitsBridged { first, second, low_wins: !turn.want });
+            }
+        }
+    }
+    for column in &mut columns {
+        match path.exchanged_with(*column) {
+            Some(other) => *column = other,
+            None => {
+                for other in (0..bits).filter(|b| b != column && path.exchanged_with(*b).is_none()) {
+                    consider(Fault::BitsExchanged((*column).min(other), (*column).max(other)));
+                }
+            }
+        }
+    }
+    columns
+}
+
+fn lower_column(path: &Path, pulses: &[Word], column: u8, scratch: &Scratch, out: &mut Vec<Fault>) {
+    let wiring = path.wiring();
+    if path.is_strobed(column) {
+        let groups = wiring.shape().strobes.iter().enumerate().filter(|(_, g)| *g >> column & 1 == 1);
+        out.extend(groups.map(|(number, _)| Fault::StrobeDead(number as u8)));
+    }
+    for word in &scratch.words {
+        if path.pulses(pulses, *word) >> column & 1 == 0 {
+            continue;
+        }
+        out.push(Fault::SenseDead(column, wiring.sense_segment(*word)));
+        out.push(Fault::Bit(*word, column, false));
+        if wiring.shape().inhibit_segments.as_ref().is_some_and(|by| *by != wiring.shape().sense_segments) {
+            out.push(Fault::InhibitOn(column, wiring.inhibit_segment(*word)));
+        }
+    }
+}
+
+fn raise_column(
+    path: &Path,
+    pulses: &[Word],
+    column: u8,
+    scratch: &Scratch,
+    plausible: &Plausible,
+    out: &mut Vec<Fault>,
+) {
+    if !path.is_strobed(column) {
+        return;
+    }
+    let wiring = path.wiring();
+    for word in scratch.words.iter().filter(|w| !path.is_sense_dead(column, **w)) {
+        out.push(Fault::Bit(*word, column, true));
+        if wiring.shape().inhibit_segments.is_some() {
+            out.push(Fault::InhibitDead(column, wiring.inhibit_segment(*word)));
+        }
+        if !path.is_diode_matrix() {
+            continue;
+        }
+        let stored = pulses[*word as usize];
+        let sneaks = |behind: u32, bit: u8| {
+            behind != *word
+                && stored >> bit & 1 == 1
+                && pulses[behind as usize] >> bit & 1 == 1
+                && pulses[behind as usize] >> column & 1 == 1
+        };
+        match &plausible.crossings {
+            Some(listed) => {
+                out.extend(listed.iter().filter(|(w, b)| sneaks(*w, *b)).map(|(w, b)| Fault::CrossingShorted(*w, *b)));
+            }
+            None => {
+                for behind in wiring.addresses() {
+                    let bits = (0..wiring.shape().bits).filter(|b| sneaks(*behind, *b));
+                    out.extend(bits.map(|b| Fault::CrossingShorted(*behind, b)));
+                }
+            }
+        }
+    }
+}
+
+fn drive_more(path: &Path, scratch: &Scratch, plausible: &Plausible, out: &mut Vec<Fault>) {
+    out.extend(&plausible.driving_more);
+    let wiring = path.wiring();
+    if !wiring.is_coincident() {
+        for word in &scratch.words {
+            out.extend(touching(wiring.line(0, *word), wiring.shape().axes[0].lines, 0));
+        }
+    }
+}
+
+fn touching(line: u32, lines: u32, axis: u8) -> impl Iterator<Item = Fault> {
+    let below = (line > 0).then(|| Fault::LinesBridged(axis, line - 1));
+    let above = (line + 1 < lines).then_some(Fault::LinesBridged(axis, line));
+    below.into_iter().chain(above)
+}
+
+fn drive_less(path: &Path, scratch: &Scratch, plausible: &Plausible, out: &mut Vec<Fault>) {
+    let wiring = path.wiring();
+    for word in &scratch.words {
+        for (number, axis) in wiring.shape().axes.iter().enumerate() {
+            let (at, line) = (number as u8, wiring.line(number, *word));
+            out.push(Fault::LineDead(at, line));
+            if wiring.is_coincident() {
+                out.extend(touching(line, axis.lines, at));
+            }
+            if let Some(m) = axis.matrix {
+                out.push(Fault::DriverDead(at, line / m.sinks));
+                out.push(Fault::SinkDead(at, line % m.sinks));
+            }
+        }
+    }
+    let sneaks = |fault: &&Fault| match **fault {
+        Fault::DiodeShorted(axis, shorted) => {
+            let Some(m) = wiring.shape().axes[axis as usize].matrix else { return false };
+            scratch.words.iter().any(|w| {
+                let line = wiring.line(axis as usize, *w);
+                line / m.sinks != shorted / m.sinks && line % m.sinks != shorted % m.sinks
+            })
+        }
+        _ => false,
+    };
+    out.extend(plausible.diodes.iter().filter(sneaks));
+}
+
+fn address_lines(path: &Path, address: u32, plausible: &Plausible, out: &mut Vec<Fault>) {
+    let lines = path.wiring().shape().address_bits;
+    let (driven, bridged) = (path.address_driven(address), path.address_bridged(address));
+    let mut consider = |fault: Fault| {
+        if plausible.has(fault) {
+            out.push(fault);
+        }
+    };
+    for first in 0..lines {
+        consider(Fault::AddressStuck(first, driven >> first & 1 == 0));
+        for second in first + 1..lines {
+            if (driven >> first ^ driven >> second) & 1 == 1 {
+                consider(Fault::AddressBridged { first, second, low_wins: true });
+                consider(Fault::AddressBridged { first, second, low_wins: false });
+            }
+            if (bridged >> first ^ bridged >> second) & 1 == 1 {
+                consider(Fault::AddressExchanged(first, second));
+            }
+        }
+    }
+}

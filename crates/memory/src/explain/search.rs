@@ -1,0 +1,289 @@
+//! Deepening search for all smallest sets of faults that give exactly what was read.
+
+use std::collections::HashSet;
+
+use super::path::{Path, Scratch};
+use super::plausible::Plausible;
+use super::remedy::{Turn, remedies};
+use super::{Frame, Limits, Seen};
+use crate::fault::Fault;
+use crate::shape::Word;
+use crate::wiring::Wiring;
+
+/// What a search found.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Explanations {
+    /// Smallest sets of faults, each sorted; one empty set if nothing is wrong.
+    pub sets: Vec<Vec<Fault>>,
+    /// No smaller set exists among the faults considered.
+    pub fewest: bool,
+    /// No other set of this size exists among the faults considered.
+    pub complete: bool,
+    /// Sets of faults tried.
+    pub trials: u64,
+}
+
+/// Finds the smallest sets of faults that explain every bit read in every frame.
+pub fn explain(wiring: &Wiring, frames: &[Frame], limits: &Limits) -> Explanations {
+    let seen: Vec<Seen> = frames.iter().map(|f| Seen::new(wiring, f)).collect();
+    let mut search = Search::new(wiring, &seen, limits);
+    let start = search.forced();
+    let first_bound = start.len() + search.bound(&start, usize::MAX);
+    let greedy = search.greedy(start.clone());
+    let mut fewest = true;
+    for size in first_bound..greedy.len() {
+        search.begin(size);
+        search.deepen(&start);
+        if search.stopped {
+            fewest &= !search.found.is_empty();
+            break;
+        }
+        if !search.found.is_empty() {
+            break;
+        }
+    }
+    if search.found.is_empty() {
+        if fewest && !search.stopped {
+            search.begin(greedy.len());
+            search.deepen(&start);
+        }
+        if !search.found.contains(&greedy) {
+            search.found.push(greedy);
+        }
+    }
+    search.found.sort_unstable();
+    Explanations { fewest, complete: fewest && !search.stopped, trials: search.trials, sets: search.found }
+}
+
+/// One read of one frame.
+#[derive(Clone, Copy)]
+struct Row {
+    frame: usize,
+    address: u32,
+}
+
+struct Search<'a> {
+    wiring: &'a Wiring,
+    frames: &'a [Seen],
+    plausible: Plausible,
+    /// Reads with wrong bits first: they refute a set soonest.
+    rows: Vec<Row>,
+    limits: &'a Limits<'a>,
+    size: usize,
+    visited: HashSet<Vec<Fault>>,
+    found: Vec<Vec<Fault>>,
+    trials: u64,
+    stopped: bool,
+    scratch: Scratch,
+}
+
+/// Unexplained bits looked at to choose where to branch and to prove how many faults are still needed.
+const SAMPLE: usize = 40;
+
+impl<'a> Search<'a> {
+    fn new(wiring: &'a Wiring, frames: &'a [Seen], limits: &'a Limits<'a>) -> Self {
+        let healthy = Path::new(wiring, &[]);
+        let mut scratch = Scratch::default();
+        let mut rows: Vec<(bool, Row)> = Vec::new();
+        for (number, frame) in frames.iter().enumerate() {
+            for a in wiring.addresses().iter().filter(|a| frame.known[**a as usize] != 0) {
+                let wrong = frame.unexplained(&healthy, *a, &mut scratch);
+                rows.push((wrong == 0, Row { frame: number, address: *a }));
+            }
+        }
+        rows.sort_by_key(|(right, _)| *right);
+        Self {
+            wiring,
+            frames,
+            plausible: Plausible::new(wiring, frames),
+            rows: rows.into_iter().map(|(_, row)| row).collect(),
+            limits,
+            size: 0,
+            visited: HashSet::new(),
+            found: Vec::new(),
+            trials: 0,
+            stopped: false,
+            scratch,
+        }
+    }
+
+    fn begin(&mut self, size: usize) {
+        self.size = size;
+        self.visited.clear();
+        self.found.clear();
+    }
+
+    /// Unexplained bits under a set of faults, at most `most`, and of one read at most four.
+    fn unexplained(&mut self, path: &Path, most: usize) -> Vec<(usize, Turn)> {
+        let mut turns = Vec::new();
+        for row in &self.rows {
+            let frame = &self.frames[row.frame];
+            let mut left: Word = frame.unexplained(path, row.address, &mut self.scratch);
+            let mut of_this_read = 0;
+            while left != 0 && (of_this_read < 4 || most == usize::MAX) {
+                let bit = left.trailing_zeros() as u8;
+                left &= left - 1;
+                of_this_read += 1;
+                let want = frame.read[row.address as usize] >> bit & 1 == 1;
+                turns.push((row.frame, Turn { address: row.address, bit, want }));
+                if turns.len() == most {
+                    return turns;
+                }
+            }
+        }
+        turns
+    }
+
+    fn explains(&mut self, path: &Path) -> bool {
+        let scratch = &mut self.scratch;
+        self.rows.iter().all(|row| self.frames[row.frame].unexplained(path, row.address, scratch) == 0)
+    }
+
+    fn remedies_of(&mut self, path: &Path, set: &[Fault], (frame, turn): (usize, Turn)) -> Vec<Fault> {
+        let mut out = Vec::new();
+        let pulses = &self.frames[frame].pulses;
+        remedies(path, pulses, turn, &self.plausible, &mut self.scratch, &mut out);
+        out.retain(|f| set.iter().all(|s| s.goes_with(*f)));
+        out
+    }
+
+    /// Faults that every explanation must hold, because a bit has no other remedy.
+    fn forced(&mut self) -> Vec<Fault> {
+        let mut set: Vec<Fault> = Vec::new();
+        loop {
+            let path = Path::new(self.wiring, &set);
+            let turns = self.unexplained(&path, usize::MAX);
+            let mut more = Vec::new();
+            for turn in turns {
+                if let [only] = self.remedies_of(&path, &set, turn)[..] {
+                    more.push(only);
+                }
+            }
+            more.sort_unstable();
+            more.dedup();
+            if more.is_empty() {
+                return set;
+            }
+            set.extend(more);
+            set.sort_unstable();
+        }
+    }
+
+    /// How many further faults are certainly needed: unexplained bits no two of which share a remedy.
+    fn bound(&mut self, set: &[Fault], most: usize) -> usize {
+        let path = Path::new(self.wiring, set);
+        let turns = self.unexplained(&path, most.min(4000));
+        let all: Vec<Vec<Fault>> = turns.into_iter().map(|t| self.remedies_of(&path, set, t)).collect();
+        apart(&all)
+    }
+
+    /// Adds the fault that explains most, until all is explained. Gives an upper bound, and an answer if time is short.
+    fn greedy(&mut self, mut set: Vec<Fault>) -> Vec<Fault> {
+        loop {
+            let path = Path::new(self.wiring, &set);
+            let turns = self.unexplained(&path, SAMPLE);
+            let Some(turn) = turns.first() else { return set };
+            let mut best: Option<(usize, Fault)> = None;
+            for fault in self.remedies_of(&path, &set, *turn) {
+                let with = insert(&set, fault);
+                let left = self.left(&with, best.map_or(usize::MAX, |(l, _)| l));
+                if best.is_none_or(|(l, _)| left < l) {
+                    best = Some((left, fault));
+                }
+            }
+            let Some((_, fault)) = best else { return self.bit_by_bit() };
+            if set.len() > self.rows.len() * 4 {
+                return self.bit_by_bit();
+            }
+            set = insert(&set, fault);
+        }
+    }
+
+    fn left(&mut self, set: &[Fault], enough: usize) -> usize {
+        let path = Path::new(self.wiring, set);
+        let mut left = 0;
+        for row in &self.rows {
+            left += self.frames[row.frame].unexplained(&path, row.address, &mut self.scratch).count_ones() as usize;
+            if left >= enough {
+                break;
+            }
+        }
+        left
+    }
+
+    /// Every wrong bit blamed on itself: the explanation that always exists for one frame.
+    fn bit_by_bit(&mut self) -> Vec<Fault> {
+        let path = Path::new(self.wiring, &[]);
+        let idle = self.wiring.shape().idle;
+        let turns = self.unexplained(&path, usize::MAX);
+        let mut set: Vec<Fault> = turns.iter().map(|(_, t)| Fault::Bit(t.address, t.bit, t.want ^ idle)).collect();
+        set.sort_unstable();
+        set.dedup();
+        set
+    }
+
+    fn deepen(&mut self, set: &[Fault]) {
+        if self.stopped || self.found.len() >= self.limits.explanations {
+            self.stopped = true;
+            return;
+        }
+        self.trials += 1;
+        if self.trials >= self.limits.trials || self.trials.is_multiple_of(256) && !(self.limits.go_on)() {
+            self.stopped = true;
+            return;
+        }
+        let path = Path::new(self.wiring, set);
+        let room = self.size - set.len();
+        if room == 0 {
+            if self.explains(&path) {
+                self.found.push(set.to_vec());
+            }
+            return;
+        }
+        let turns = self.unexplained(&path, if room == 1 { 6 } else { SAMPLE });
+        if turns.is_empty() {
+            // A smaller set was excluded before, so this cannot be met below the first bound.
+            self.found.push(set.to_vec());
+            return;
+        }
+        let all: Vec<Vec<Fault>> = turns.into_iter().map(|t| self.remedies_of(&path, set, t)).collect();
+        if apart(&all) > room {
+            return;
+        }
+        let Some(mut choice) = all.iter().min_by_key(|r| r.len()).cloned() else { return };
+        if room == 1 {
+            choice.retain(|f| all.iter().all(|r| r.contains(f)));
+        }
+        for fault in choice {
+            let with = insert(set, fault);
+            if self.visited.insert(with.clone()) {
+                self.deepen(&with);
+            }
+            if self.stopped {
+                return;
+            }
+        }
+    }
+}
+
+fn insert(set: &[Fault], fault: Fault) -> Vec<Fault> {
+    let at = set.partition_point(|f| *f < fault);
+    let mut with = set.to_vec();
+    with.insert(at, fault);
+    with
+}
+
+/// How many of the lists share no fault with each other, chosen greedily from the shortest.
+fn apart(lists: &[Vec<Fault>]) -> usize {
+    let mut order: Vec<&Vec<Fault>> = lists.iter().collect();
+    order.sort_by_key(|l| l.len());
+    let mut taken: HashSet<Fault> = HashSet::new();
+    let mut count = 0;
+    for list in order {
+        if list.iter().all(|f| !taken.contains(f)) {
+            taken.extend(list);
+            count += 1;
+        }
+    }
+    count
+}
