@@ -93,6 +93,6 @@ pub struct Limits<'q> {
 
 impl Default for Limits<'_> {
     fn default() -> Self {
-        Self { explanations: 2000, trials: 3_000_000, go_on: &|| true }
+        Self { explanations: 2000, trials: 2_000_000, go_on: &|| true }
     }
 }

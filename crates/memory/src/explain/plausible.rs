@@ -19,6 +19,12 @@ pub const MANY_WORDS: usize = 64;
 /// The faults that a search considers.
 pub struct Plausible {
     listed: HashSet<Fault>,
+    /// For each data bit, the bits that it may be exchanged with.
+    pub exchanged: Vec<Vec<u8>>,
+    /// For each data bit, the bits that it may touch.
+    pub bridged: Vec<Vec<u8>>,
+    /// Bridges and exchanges of address lines.
+    pub address_pairs: Vec<Fault>,
     /// Lines always on, drivers always on, sinks always on: everything that drives more.
     pub driving_more: Vec<Fault>,
     /// Shorted selection diodes, an axis each.
@@ -41,7 +47,22 @@ impl Plausible {
         judge.columns_of(&kept);
         kept.retain(|f| judge.keeps_line(*f));
         let crossings = judge.crossings();
+        let mut exchanged = vec![Vec::new(); wiring.shape().bits as usize];
+        let mut bridged = exchanged.clone();
+        for fault in &kept {
+            let (table, a, b) = match *fault {
+                Fault::BitsExchanged(a, b) => (&mut exchanged, a, b),
+                Fault::BitsBridged { first, second, low_wins: true } => (&mut bridged, first, second),
+                _ => continue,
+            };
+            table[a as usize].push(b);
+            table[b as usize].push(a);
+        }
+        let of_addresses = |f: &Fault| matches!(f, Fault::AddressBridged { .. } | Fault::AddressExchanged(..));
         Self {
+            exchanged,
+            bridged,
+            address_pairs: kept.iter().copied().filter(of_addresses).collect(),
             driving_more: kept
                 .iter()
                 .copied()
@@ -136,7 +157,7 @@ impl<'a> Judge<'a> {
     }
 
     fn exchange_helps(&self, a: u8, b: u8) -> bool {
-        let (mut keep, mut exchange) = (0u32, 0u32);
+        let (mut keep, mut exchange) = (0i64, 0i64);
         for (number, address) in &self.rows {
             let frame = &self.frames[*number];
             if !frame.content_known[*address as usize] {
@@ -146,11 +167,18 @@ impl<'a> Judge<'a> {
             let (read, known) = self.row((*number, *address));
             let wrong = (content ^ read) & known;
             let differ = (content >> a ^ content >> b) & 1;
-            keep += (wrong >> a & 1) as u32 + (wrong >> b & 1) as u32;
+            keep += (wrong >> a & 1) as i64 + (wrong >> b & 1) as i64;
             let other = wrong ^ ((differ << a | differ << b) & known);
-            exchange += (other >> a & 1) as u32 + (other >> b & 1) as u32;
+            exchange += (other >> a & 1) as i64 + (other >> b & 1) as i64;
         }
-        exchange < keep
+        improves(exchange, keep)
+    }
+
+    /// Whether nothing at all was sensed in a read, apart from data bits that a data line may have raised: such a read
+    /// says nothing about what would be driven too much.
+    fn is_silent(&self, row: (usize, u32)) -> bool {
+        let (read, known) = self.row(row);
+        self.wiring.sensed(read) & known & !self.raised == 0
     }
 
     /// Whether a fault alone leaves fewer wrong bits than none, over the reads that it changes.
@@ -158,7 +186,7 @@ impl<'a> Judge<'a> {
         let with = Path::new(self.wiring, &[fault]);
         let without = Path::new(self.wiring, &[]);
         let mut scratch = Scratch::default();
-        let mut balance = 0i64;
+        let (mut wrong_with, mut wrong_without) = (0, 0);
         for (number, a) in &self.rows {
             let frame = &self.frames[*number];
             let (read, known) = self.row((*number, *a));
@@ -168,9 +196,10 @@ impl<'a> Judge<'a> {
             let wrong = |path: &Path, scratch: &mut Scratch| {
                 ((path.read(&frame.pulses, *a, scratch) ^ read) & known).count_ones() as i64
             };
-            balance += wrong(&without, &mut scratch) - wrong(&with, &mut scratch);
+            wrong_without += wrong(&without, &mut scratch);
+            wrong_with += wrong(&with, &mut scratch);
         }
-        balance > 0
+        improves(wrong_with, wrong_without)
     }
 
     /// Notes which data bits the plausible data-line faults could raise or lower.
@@ -183,7 +212,10 @@ impl<'a> Judge<'a> {
                     self.lowered |= 1 << a | 1 << b;
                     self.raised |= 1 << a | 1 << b;
                 }
-                Fault::BitsBridged { first, second, low_wins } => {
+                // A bridge to a stuck bit cannot be judged; to believe it here would excuse everything.
+                Fault::BitsBridged { first, second, low_wins }
+                    if (self.stuck[0] | self.stuck[1]) & (1 << first | 1 << second) == 0 =>
+                {
                     *(if low_wins { &mut self.lowered } else { &mut self.raised }) |= 1 << first | 1 << second;
                 }
                 _ => {}
@@ -222,8 +254,11 @@ impl<'a> Judge<'a> {
         if self.frames.len() != 1 || word == crate::wiring::NO_WORD {
             return true;
         }
-        let idle = usize::from(!self.wiring.shape().idle);
-        let always = self.stuck[idle];
+        let heard = self.rows.iter().filter(|row| !self.is_silent(**row));
+        let always = heard.fold(Word::MAX, |all, row| {
+            let (read, known) = self.row(*row);
+            all & (self.wiring.sensed(read) | !known)
+        });
         let content = self.frames[0].pulses[word as usize];
         // Up to three bits of the word may have failed on their own.
         (content & !always & !self.lowered).count_ones() <= 3
@@ -237,7 +272,7 @@ impl<'a> Judge<'a> {
         let step = (self.rows.len() / 256).max(1);
         for (number, a) in self.rows.iter().step_by(step) {
             let frame = &self.frames[*number];
-            if !frame.content_known[*a as usize] {
+            if !frame.content_known[*a as usize] || self.is_silent((*number, *a)) {
                 continue;
             }
             let content = frame.pulses[*a as usize];
@@ -291,7 +326,7 @@ impl<'a> Judge<'a> {
         let (mut against, mut met) = (0, 0);
         for (_, a) in &self.rows {
             let content = frame.pulses[*a as usize];
-            if *a == word || content >> bit & 1 == 0 {
+            if *a == word || content >> bit & 1 == 0 || self.is_silent((0, *a)) {
                 continue;
             }
             let (read, known) = self.row((0, *a));
@@ -304,4 +339,9 @@ impl<'a> Judge<'a> {
         }
         against * 10 <= met * 6
     }
+}
+
+/// Whether a change makes reads better, or at least no worse where they are bad anyway.
+fn improves(with: i64, without: i64) -> bool {
+    with * 100 < without * 103
 }

@@ -19,7 +19,7 @@ pub struct Turn {
     pub want: bool,
 }
 
-/// Lists the remedies of one bit into `out`.
+/// Lists the remedies of one bit into `out`; some may stand there twice.
 pub fn remedies(
     path: &Path,
     pulses: &[Word],
@@ -49,36 +49,32 @@ pub fn remedies(
         drive_less(path, scratch, plausible, out);
     }
     address_lines(path, turn.address, plausible, out);
-    out.sort_unstable();
-    out.dedup();
 }
 
 /// Remedies in the data lines, and the sense columns that feed the bit.
 fn data_lines(path: &Path, turn: Turn, plausible: &Plausible, out: &mut Vec<Fault>) -> Vec<u8> {
-    let bits = path.wiring().shape().bits;
-    let mut consider = |fault: Fault| {
-        if plausible.has(fault) {
-            out.push(fault);
-        }
-    };
-    consider(Fault::BitStuck(turn.bit, turn.want));
+    let stuck = Fault::BitStuck(turn.bit, turn.want);
+    if plausible.has(stuck) {
+        out.push(stuck);
+    }
     let mut columns = vec![turn.bit];
     match path.bridged_with(turn.bit) {
         Some(other) => columns.push(other),
         None => {
-            for other in (0..bits).filter(|b| *b != turn.bit && path.bridged_with(*b).is_none()) {
-                let (first, second) = (turn.bit.min(other), turn.bit.max(other));
-                consider(Fault::BitsBridged { first, second, low_wins: !turn.want });
-            }
+            let free = plausible.bridged[turn.bit as usize].iter().filter(|b| path.bridged_with(**b).is_none());
+            out.extend(free.map(|other| Fault::BitsBridged {
+                first: turn.bit.min(*other),
+                second: turn.bit.max(*other),
+                low_wins: !turn.want,
+            }));
         }
     }
     for column in &mut columns {
         match path.exchanged_with(*column) {
             Some(other) => *column = other,
             None => {
-                for other in (0..bits).filter(|b| b != column && path.exchanged_with(*b).is_none()) {
-                    consider(Fault::BitsExchanged((*column).min(other), (*column).max(other)));
-                }
+                let free = plausible.exchanged[*column as usize].iter().filter(|b| path.exchanged_with(**b).is_none());
+                out.extend(free.map(|other| Fault::BitsExchanged((*column).min(*other), (*column).max(*other))));
             }
         }
     }
@@ -191,21 +187,16 @@ fn drive_less(path: &Path, scratch: &Scratch, plausible: &Plausible, out: &mut V
 fn address_lines(path: &Path, address: u32, plausible: &Plausible, out: &mut Vec<Fault>) {
     let lines = path.wiring().shape().address_bits;
     let (driven, bridged) = (path.address_driven(address), path.address_bridged(address));
-    let mut consider = |fault: Fault| {
-        if plausible.has(fault) {
-            out.push(fault);
-        }
-    };
-    for first in 0..lines {
-        consider(Fault::AddressStuck(first, driven >> first & 1 == 0));
-        for second in first + 1..lines {
-            if (driven >> first ^ driven >> second) & 1 == 1 {
-                consider(Fault::AddressBridged { first, second, low_wins: true });
-                consider(Fault::AddressBridged { first, second, low_wins: false });
-            }
-            if (bridged >> first ^ bridged >> second) & 1 == 1 {
-                consider(Fault::AddressExchanged(first, second));
-            }
+    for line in 0..lines {
+        let stuck = Fault::AddressStuck(line, driven >> line & 1 == 0);
+        if plausible.has(stuck) {
+            out.push(stuck);
         }
     }
+    let acts = |fault: &&Fault| match **fault {
+        Fault::AddressBridged { first, second, .. } => (driven >> first ^ driven >> second) & 1 == 1,
+        Fault::AddressExchanged(first, second) => (bridged >> first ^ bridged >> second) & 1 == 1,
+        _ => false,
+    };
+    out.extend(plausible.address_pairs.iter().filter(acts));
 }

@@ -7,6 +7,7 @@ use super::plausible::Plausible;
 use super::remedy::{Turn, remedies};
 use super::{Frame, Limits, Seen};
 use crate::fault::Fault;
+use crate::plant::Chance;
 use crate::shape::Word;
 use crate::wiring::Wiring;
 
@@ -70,7 +71,7 @@ struct Search<'a> {
     rows: Vec<Row>,
     limits: &'a Limits<'a>,
     size: usize,
-    visited: HashSet<Vec<Fault>>,
+    excluded: HashSet<Fault>,
     found: Vec<Vec<Fault>>,
     trials: u64,
     stopped: bool,
@@ -91,7 +92,10 @@ impl<'a> Search<'a> {
                 rows.push((wrong == 0, Row { frame: number, address: *a }));
             }
         }
-        rows.sort_by_key(|(right, _)| *right);
+        // In mixed order, so that the first few wrong bits come from all over the store.
+        let mut chance = Chance::new(1);
+        let mut rows: Vec<((bool, u64), Row)> = rows.into_iter().map(|(r, row)| ((r, chance.bits()), row)).collect();
+        rows.sort_unstable_by_key(|(key, _)| *key);
         Self {
             wiring,
             frames,
@@ -99,7 +103,7 @@ impl<'a> Search<'a> {
             rows: rows.into_iter().map(|(_, row)| row).collect(),
             limits,
             size: 0,
-            visited: HashSet::new(),
+            excluded: HashSet::new(),
             found: Vec::new(),
             trials: 0,
             stopped: false,
@@ -109,18 +113,18 @@ impl<'a> Search<'a> {
 
     fn begin(&mut self, size: usize) {
         self.size = size;
-        self.visited.clear();
+        self.excluded.clear();
         self.found.clear();
     }
 
-    /// Unexplained bits under a set of faults, at most `most`, and of one read at most four.
+    /// Unexplained bits under a set of faults, at most `most`, and of one read at most two.
     fn unexplained(&mut self, path: &Path, most: usize) -> Vec<(usize, Turn)> {
         let mut turns = Vec::new();
         for row in &self.rows {
             let frame = &self.frames[row.frame];
             let mut left: Word = frame.unexplained(path, row.address, &mut self.scratch);
             let mut of_this_read = 0;
-            while left != 0 && (of_this_read < 4 || most == usize::MAX) {
+            while left != 0 && (of_this_read < 2 || most == usize::MAX) {
                 let bit = left.trailing_zeros() as u8;
                 left &= left - 1;
                 of_this_read += 1;
@@ -155,8 +159,9 @@ impl<'a> Search<'a> {
             let turns = self.unexplained(&path, usize::MAX);
             let mut more = Vec::new();
             for turn in turns {
-                if let [only] = self.remedies_of(&path, &set, turn)[..] {
-                    more.push(only);
+                let remedies = self.remedies_of(&path, &set, turn);
+                if let Some(only) = remedies.first().filter(|first| remedies.iter().all(|f| f == *first)) {
+                    more.push(*only);
                 }
             }
             more.sort_unstable();
@@ -222,13 +227,16 @@ impl<'a> Search<'a> {
         set
     }
 
+    /// Finds every set of the wanted size that holds `set` and none of the faults in `self.excluded`.
+    ///
+    /// Faults are tried in order of how many unexplained bits they could turn; once one has been tried, the later
+    /// branches exclude it, so that no set is met twice and the small faults are not tried in every company.
     fn deepen(&mut self, set: &[Fault]) {
-        if self.stopped || self.found.len() >= self.limits.explanations {
-            self.stopped = true;
-            return;
-        }
         self.trials += 1;
-        if self.trials >= self.limits.trials || self.trials.is_multiple_of(256) && !(self.limits.go_on)() {
+        if self.found.len() >= self.limits.explanations
+            || self.trials >= self.limits.trials
+            || self.trials.is_multiple_of(64) && !(self.limits.go_on)()
+        {
             self.stopped = true;
             return;
         }
@@ -240,29 +248,113 @@ impl<'a> Search<'a> {
             }
             return;
         }
-        let turns = self.unexplained(&path, if room == 1 { 6 } else { SAMPLE });
-        if turns.is_empty() {
-            // A smaller set was excluded before, so this cannot be met below the first bound.
-            self.found.push(set.to_vec());
-            return;
-        }
-        let all: Vec<Vec<Fault>> = turns.into_iter().map(|t| self.remedies_of(&path, set, t)).collect();
-        if apart(&all) > room {
-            return;
-        }
-        let Some(mut choice) = all.iter().min_by_key(|r| r.len()).cloned() else { return };
-        if room == 1 {
-            choice.retain(|f| all.iter().all(|r| r.contains(f)));
-        }
-        for fault in choice {
-            let with = insert(set, fault);
-            if self.visited.insert(with.clone()) {
-                self.deepen(&with);
-            }
+        let Some(choice) = self.choice(&path, set, room) else { return };
+        for fault in &choice {
+            self.deepen(&insert(set, *fault));
             if self.stopped {
-                return;
+                break;
+            }
+            self.excluded.insert(*fault);
+        }
+        for fault in &choice {
+            self.excluded.remove(fault);
+        }
+    }
+
+    /// The faults to branch over, likeliest first; `None` if `room` more cannot do.
+    fn choice(&mut self, path: &Path, set: &[Fault], room: usize) -> Option<Vec<Fault>> {
+        let mut crossed = Crossed::default();
+        let stages: &[usize] = if room == 1 { &[4] } else { &[8, SAMPLE] };
+        for most in stages {
+            let turns = self.unexplained(path, *most);
+            for turn in turns.into_iter().skip(crossed.lists.len()) {
+                let mut list = self.remedies_of(path, set, turn);
+                if !self.excluded.is_empty() {
+                    list.retain(|f| !self.excluded.contains(f));
+                }
+                if list.is_empty() {
+                    return None;
+                }
+                crossed.lists.push(list);
+            }
+            crossed.count();
+            if !crossed.can_be_hit(room) {
+                return None;
             }
         }
+        crossed.choice(room)
+    }
+}
+
+/// Unexplained bits, each with the faults that could turn it.
+#[derive(Default)]
+struct Crossed {
+    lists: Vec<Vec<Fault>>,
+    /// Each fault with the lists that it stands in, as a bit mask.
+    hits: Vec<(Fault, u64)>,
+    /// The lists by the places of their faults in `hits`.
+    places: Vec<Vec<usize>>,
+}
+
+impl Crossed {
+    fn count(&mut self) {
+        let pairs = self.lists.iter().enumerate().flat_map(|(n, list)| list.iter().map(move |f| (*f, n)));
+        let mut pairs: Vec<(Fault, usize)> = pairs.collect();
+        pairs.sort_unstable();
+        pairs.dedup();
+        self.hits.clear();
+        self.places = vec![Vec::new(); self.lists.len()];
+        for (fault, list) in pairs {
+            if self.hits.last().is_none_or(|(f, _)| *f != fault) {
+                self.hits.push((fault, 0));
+            }
+            let place = self.hits.len() - 1;
+            self.hits[place].1 |= 1 << list;
+            self.places[list].push(place);
+        }
+    }
+
+    fn all(&self) -> u64 {
+        (1 << self.lists.len()) - 1
+    }
+
+    /// Whether `room` faults can stand in all lists together; for many, only a bound is taken.
+    fn can_be_hit(&self, room: usize) -> bool {
+        if room > 3 {
+            return apart(&self.lists) <= room;
+        }
+        self.hit(self.all(), room)
+    }
+
+    fn hit(&self, needed: u64, room: usize) -> bool {
+        if needed == 0 {
+            return true;
+        }
+        if room == 0 {
+            return false;
+        }
+        let lists = (0..self.lists.len()).filter(|n| needed >> n & 1 == 1);
+        let Some(shortest) = lists.min_by_key(|n| self.lists[*n].len()) else { return true };
+        self.places[shortest].iter().any(|place| self.hit(needed & !self.hits[*place].1, room - 1))
+    }
+
+    /// The shortest list, after faults are left out that no `room` faults with them could complete.
+    fn choice(&self, room: usize) -> Option<Vec<Fault>> {
+        let mut best: Option<Vec<usize>> = None;
+        let mut order: Vec<usize> = (0..self.lists.len()).collect();
+        order.sort_by_key(|n| self.lists[*n].len());
+        for list in order.into_iter().take(6) {
+            let mut places = self.places[list].clone();
+            if room <= 3 {
+                places.retain(|p| self.hit(self.all() & !self.hits[*p].1, room - 1));
+            }
+            if best.as_ref().is_none_or(|b| places.len() < b.len()) {
+                best = Some(places);
+            }
+        }
+        let mut best = best?;
+        best.sort_by_key(|p| std::cmp::Reverse(self.hits[*p].1.count_ones()));
+        Some(best.into_iter().map(|p| self.hits[p].0).collect())
     }
 }
 
