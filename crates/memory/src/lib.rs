@@ -1,9 +1,17 @@
 //! Stores: how bits map to wires, cores, diodes and drivers; from wrong bits to the element behind them.
 
 pub mod diagnostic;
+pub mod dump;
+pub mod element;
 pub mod explain;
 pub mod fault;
+mod cover;
+pub mod march;
+pub mod next;
 pub mod plant;
+pub mod read;
 pub mod shape;
 pub mod simulate;
+pub mod votes;
+pub mod weak;
 pub mod wiring;

@@ -14,8 +14,8 @@ pub type Word = u128;
 /// The widest word, in bits, that a store may have.
 pub const WIDEST_WORD: usize = 128;
 
-/// The most address bits that a store may have: sixteen million words, far beyond the machines of the time.
-pub const MOST_ADDRESS_BITS: usize = 24;
+/// The most address bits that a store may have: a million words, far beyond the machines of the time.
+pub const MOST_ADDRESS_BITS: usize = 20;
 
 /// How words are selected and what holds their bits.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -105,26 +105,41 @@ fn driven_lines(wiring: &Wiring, faults: &[Fault], axis: usize, address: u32) ->
     let mut lines: Vec<u32> = Vec::new();
     match description.matrix {
         None => {
-            lines.extend((0..description.lines).filter(|l| *l == wanted || has(Fault::LineOn(at, *l))));
+            lines.extend(faults.iter().filter_map(|f| match f {
+                Fault::LineOn(a, l) if *a == at && *l != wanted => Some(*l),
+                _ => None,
+            }));
+            lines.extend((wanted < description.lines).then_some(wanted));
         }
         Some(m) if wanted < description.lines => {
             let (driver, sink) = (wanted / m.sinks, wanted % m.sinks);
-            for d in 0..m.drivers {
-                let driving = (d == driver && !has(Fault::DriverDead(at, d))) || has(Fault::DriverOn(at, d));
-                for s in 0..m.sinks {
-                    let sinking = (s == sink && !has(Fault::SinkDead(at, s))) || has(Fault::SinkOn(at, s));
-                    if driving && sinking {
-                        lines.push(d * m.sinks + s);
-                    }
+            let mut drivers: Vec<u32> = Vec::new();
+            let mut sinks: Vec<u32> = Vec::new();
+            for fault in faults {
+                match fault {
+                    Fault::DriverOn(a, d) if *a == at => drivers.push(*d),
+                    Fault::SinkOn(a, s) if *a == at => sinks.push(*s),
+                    _ => {}
                 }
             }
+            if !has(Fault::DriverDead(at, driver)) && !drivers.contains(&driver) {
+                drivers.push(driver);
+            }
+            if !has(Fault::SinkDead(at, sink)) && !sinks.contains(&sink) {
+                sinks.push(sink);
+            }
+            lines.extend(drivers.iter().flat_map(|d| sinks.iter().map(move |s| d * m.sinks + s)));
         }
         Some(_) => {}
     }
     if !wiring.is_coincident() {
-        let touched: Vec<u32> = (1..description.lines)
-            .filter(|l| has(Fault::LinesBridged(at, l - 1)))
-            .flat_map(|l| [(l, l - 1), (l - 1, l)])
+        let touched: Vec<u32> = faults
+            .iter()
+            .filter_map(|f| match f {
+                Fault::LinesBridged(a, l) if *a == at => Some([(*l, l + 1), (l + 1, *l)]),
+                _ => None,
+            })
+            .flatten()
             .filter(|(driven, _)| lines.contains(driven))
             .map(|(_, other)| other)
             .collect();
