@@ -85,6 +85,8 @@ impl Seen {
 pub struct Limits<'q> {
     /// Sets of faults to list at most.
     pub explanations: usize,
+    /// Sets of more faults than this are not looked for; then there may be no explanation.
+    pub largest: usize,
     /// Sets of faults to try at most.
     pub trials: u64,
     /// Asked now and then; `false` stops the search.
@@ -93,6 +95,6 @@ pub struct Limits<'q> {
 
 impl Default for Limits<'_> {
     fn default() -> Self {
-        Self { explanations: 2000, trials: 2_000_000, go_on: &|| true }
+        Self { explanations: 2000, largest: usize::MAX, trials: 2_000_000, go_on: &|| true }
     }
 }

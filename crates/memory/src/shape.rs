@@ -78,6 +78,26 @@ pub struct Field {
     pub bits: Vec<u8>,
 }
 
+/// How the sense line runs through a core plane: along which cores it passes forward, along which backward.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Weave {
+    /// Direction changes from core to core: with X + Y.
+    #[default]
+    Diagonal,
+    /// Direction changes from one Y line to the next.
+    Rows,
+    /// Direction changes from one X line to the next.
+    Columns,
+    /// Direction changes with Y and with every second X line.
+    Pairs,
+}
+
+impl Weave {
+    /// All weaves with the words of the shape file.
+    pub const ALL: [(Weave, &'static str); 4] =
+        [(Self::Diagonal, "diagonal"), (Self::Rows, "rows"), (Self::Columns, "columns"), (Self::Pairs, "pairs")];
+}
+
 /// Where lines and cores lie on a drawing or a photograph.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Grid {
@@ -124,7 +144,9 @@ pub struct Shape {
     pub axes: Vec<Axis>,
     /// Address bits that tell which segment of a sense line a word lies on; empty: one segment.
     pub sense_segments: Vec<u8>,
-    /// The same for the inhibit lines; `None`: the store has none.
+    /// How the sense lines of core planes run.
+    pub weave: Weave,
+    /// Address bits that tell the segment of an inhibit line; `None`: the store has none.
     pub inhibit_segments: Option<Vec<u8>>,
     /// Data bits that share a strobe, strobe 0 first.
     pub strobes: Vec<Word>,

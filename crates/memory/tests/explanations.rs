@@ -2,11 +2,13 @@
 
 use std::collections::BTreeSet;
 
+use memory::dump::{Comparison, compare};
 use memory::explain::{Explanations, Frame, Limits, explain};
 use memory::fault::{Fault, bit_faults, line_faults};
 use memory::plant::{Chance, content, faults};
 use memory::shape::{Shape, Word, coincident, diode_matrix, linear_select, woven};
 use memory::simulate::read_all;
+use memory::votes::Dump;
 use memory::wiring::Wiring;
 
 fn explained(wiring: &Wiring, content: &[Word], read: &[Word]) -> Explanations {
@@ -131,14 +133,30 @@ fn campaign_shape(case: u64, chance: &mut Chance) -> Shape {
     }
 }
 
+/// Whether no read of the store can separate two sets of faults: of a store that cannot be written, the one content is
+/// all there is to read; else several other contents are tried.
+fn inseparable(wiring: &Wiring, stored: &[Word], a: &[Fault], b: &[Fault], chance: &mut Chance) -> bool {
+    let alike = |stored: &[Word]| {
+        visible(wiring, &read_all(wiring, stored, a)) == visible(wiring, &read_all(wiring, stored, b))
+    };
+    alike(stored)
+        && (!wiring.shape().organisation.is_writable() || (0..6).all(|_| alike(&content(wiring, chance))))
+}
+
+fn dump(name: &str, wiring: &Wiring, words: &[Word]) -> Dump {
+    let mut all = vec![None; wiring.space()];
+    for a in wiring.addresses() {
+        all[*a as usize] = Some(words[*a as usize]);
+    }
+    Dump { name: name.to_owned(), words: all }
+}
+
 #[test]
-fn planted_faults_are_among_the_fewest_and_first() {
+fn planted_faults_are_among_the_fewest_and_mostly_first() {
     let full = std::env::var_os("KNOWNGOOD_FULL").is_some();
-    let cases = if full { 2000 } else { 200 };
-    let (mut fewest, mut among) = (0u32, 0u32);
-    let only: Option<u64> = std::env::var("CASE").ok().and_then(|c| c.parse().ok());
+    let cases = if full { 2000 } else { 140 };
+    let (mut fewest, mut first, mut first_exactly) = (0u32, 0u32, 0u32);
     for case in 0..cases {
-        if only.is_some_and(|c| c != case) { continue; }
         let mut chance = Chance::new(77_000 + case);
         let mut shape = campaign_shape(case, &mut chance);
         shape.idle = chance.below(4) == 0;
@@ -146,25 +164,149 @@ fn planted_faults_are_among_the_fewest_and_first() {
         let stored = content(&wiring, &mut chance);
         let planted = faults(&wiring, &stored, 1 + (case / 7 % 4) as usize, &mut chance);
         let read = read_all(&wiring, &stored, &planted);
-        let started = std::time::Instant::now();
-        let got = explained(&wiring, &stored, &read);
-        if std::env::var_os("SHOW").is_some() && started.elapsed().as_millis() > 200 {
-            eprintln!("case {case} {:?} trials {} sets {} {:?}", started.elapsed(), got.trials, got.sets.len(), planted);
-        }
+        let frame = Frame::complete(&wiring, &stored, &read);
+        let got = explain(&wiring, std::slice::from_ref(&frame), &Limits::default());
         for set in &got.sets {
             assert_eq!(visible(&wiring, &read_all(&wiring, &stored, set)), visible(&wiring, &read), "case {case}");
         }
-        if !got.fewest { eprintln!("case {case} UNPROVED {planted:?} {:?}", wiring.shape().organisation); continue; }
+        assert!(got.fewest, "case {case}: {planted:?}");
         let size = got.sets[0].len();
-        assert!(size <= planted.len(), "case {case}: {planted:?}\n{:?}", got.sets[0]);
-        if size == planted.len() {
-            fewest += 1;
-            among += u32::from(got.sets.contains(&planted));
-            if !got.sets.contains(&planted) {
-                eprintln!("case {case} lost {planted:?} complete {} of {}", got.complete, got.sets.len());
+        assert!(size <= planted.len(), "case {case}: {planted:?} and {:?}", got.sets[0]);
+        if size < planted.len() {
+            continue;
+        }
+        fewest += 1;
+        assert!(got.sets.contains(&planted), "case {case}: {planted:?} is lost, complete {}", got.complete);
+        let (reads, reference) = (dump("read", &wiring, &read), dump("reference", &wiring, &stored));
+        let report = compare(&wiring, &[reads], &reference, &Limits::default());
+        let Some(best) = report.explanations.first() else { continue };
+        let mut set: Vec<Fault> = best.parts.iter().map(|p| p.fault).collect();
+        set.sort_unstable();
+        assert_eq!((best.explains, best.leaves), (report.wrong, 0), "case {case}");
+        first_exactly += u32::from(set == planted);
+        first += u32::from(set == planted || inseparable(&wiring, &stored, &set, &planted, &mut chance));
+    }
+    eprintln!("planted set is a fewest one in {fewest} of {cases}, first in {first} (itself in {first_exactly})");
+    assert!(fewest * 2 > cases as u32);
+    assert!(first * 100 >= fewest * 85, "{first} of {fewest}");
+}
+
+fn single(wiring: &Wiring, stored: &[Word], fault: Fault) -> Comparison {
+    let read = read_all(wiring, stored, &[fault]);
+    compare(wiring, &[dump("read", wiring, &read)], &dump("reference", wiring, stored), &Limits::default())
+}
+
+// The classical cases of a wrongly wired or failed bus: a stuck address line reads one half of the store twice.
+#[test]
+fn a_stuck_address_line_doubles_halves() {
+    let wiring = Wiring::new(linear_select("store", 64, 8, false));
+    let stored: Vec<Word> = content(&wiring, &mut Chance::new(5));
+    for line in 0..6u8 {
+        for level in [false, true] {
+            let read = read_all(&wiring, &stored, &[Fault::AddressStuck(line, level)]);
+            for a in 0..64usize {
+                let from = if level { a | 1 << line } else { a & !(1 << line) };
+                assert_eq!(read[a], stored[from]);
             }
+            let report = single(&wiring, &stored, Fault::AddressStuck(line, level));
+            let name = format!("address line {line} stuck at {}", u8::from(level));
+            assert_eq!(report.explanations[0].parts[0].names[0], name);
+            assert_eq!((report.explanations.len(), report.explanations[0].leaves), (1, 0));
         }
     }
-    assert_eq!(among, fewest);
-    assert!(fewest * 2 > cases as u32);
+}
+
+#[test]
+fn bridged_lines_are_and_or_or() {
+    let wiring = Wiring::new(woven("store", 64, 10, false));
+    let stored: Vec<Word> = content(&wiring, &mut Chance::new(6));
+    for (first, second) in [(0, 1), (2, 5), (3, 4)] {
+        for low_wins in [true, false] {
+            let law = if low_wins { "AND" } else { "OR" };
+            let data = Fault::BitsBridged { first, second, low_wins };
+            let read = read_all(&wiring, &stored, &[data]);
+            for a in 0..64usize {
+                let (x, y) = (stored[a] >> first & 1, stored[a] >> second & 1);
+                let joined = if low_wins { x & y } else { x | y };
+                assert_eq!((read[a] >> first & 1, read[a] >> second & 1), (joined, joined));
+            }
+            let report = single(&wiring, &stored, data);
+            assert_eq!(report.explanations[0].parts[0].names[0], format!("data bits {first} and {second} bridged ({law})"));
+
+            let address = Fault::AddressBridged { first, second, low_wins };
+            let read = read_all(&wiring, &stored, &[address]);
+            for a in 0..64u32 {
+                let (x, y) = (a >> first & 1, a >> second & 1);
+                let joined = if low_wins { x & y } else { x | y };
+                let from = a & !(1 << first | 1 << second) | joined << first | joined << second;
+                assert_eq!(read[a as usize], stored[from as usize]);
+            }
+            let report = single(&wiring, &stored, address);
+            let name = format!("address lines {first} and {second} bridged ({law})");
+            assert_eq!(report.explanations[0].parts[0].names[0], name);
+        }
+    }
+}
+
+// What restorers publish: all words with one address bit set read zero: selection; one bit dead at some addresses: sensing.
+#[test]
+fn groups_on_one_axis_name_the_line_driver_or_winding() {
+    let wiring = Wiring::new(coincident("stack", 16, 16, 8, true, true));
+    let stored: Vec<Word> = content(&wiring, &mut Chance::new(7));
+    for (fault, name) in [
+        (Fault::LineDead(0, 3), "X line 3 open"),
+        (Fault::DriverDead(1, 2), "Y driver 2 open"),
+        (Fault::SinkDead(0, 1), "X sink 1 open"),
+        (Fault::DiodeShorted(1, 7), "Y selection diode 7 shorted"),
+        (Fault::InhibitDead(4, 1), "inhibit line 4.1 open"),
+        (Fault::SenseDead(2, 0), "sense line 2.0 open"),
+        (Fault::StrobeDead(0), "strobe 0 missing"),
+        (Fault::Bit(0x35, 6, false), "core X5 Y3 bit 6 stuck at 0"),
+    ] {
+        let lost = |f: &Fault| matches!(f, Fault::Bit(..));
+        let mut stored = stored.clone();
+        if lost(&fault) {
+            stored[0x35] |= 1 << 6;
+        }
+        let report = single(&wiring, &stored, fault);
+        let names: Vec<&String> = report.explanations.iter().flat_map(|e| &e.parts[0].names).collect();
+        assert!(names.iter().any(|n| *n == name), "{name} not in {names:?}");
+        assert_eq!(report.explanations[0].parts[0].fault, fault, "{names:?}");
+    }
+}
+
+#[test]
+fn a_shorted_diode_of_a_matrix_depends_on_the_pattern() {
+    let mut shape = diode_matrix("matrix", 4, 3);
+    shape.idle = false;
+    let wiring = Wiring::new(shape);
+    let stored: Vec<Word> = vec![0b011, 0b001, 0b110, 0b100];
+    // The diode of word 0 and bit 0: word 1 pulls bit 0 and, through it, everything on word 0; the others do not.
+    let read = read_all(&wiring, &stored, &[Fault::CrossingShorted(0, 0)]);
+    assert_eq!(read, vec![0b011, 0b011, 0b110, 0b100]);
+}
+
+#[test]
+fn sixty_four_thousand_words_are_explained() {
+    let wiring = Wiring::new(coincident("large", 256, 256, 48, true, true));
+    let mut chance = Chance::new(99);
+    let stored = content(&wiring, &mut chance);
+    let mut planted = vec![Fault::LineDead(0, 77), Fault::SenseDead(11, 0)];
+    // Cores cracked here and there, until five thousand bits and more are wrong with the line's.
+    while planted.len() < 40 {
+        let (a, bit) = (chance.below(1 << 16) as u32, chance.below(48) as u8);
+        let apart = wiring.line(0, a) != 77 && !(bit == 11 && wiring.sense_segment(a) == 0);
+        if apart && stored[a as usize] >> bit & 1 == 1 {
+            planted.push(Fault::Bit(a, bit, false));
+        }
+    }
+    planted.sort_unstable();
+    planted.dedup();
+    let read = read_all(&wiring, &stored, &planted);
+    let report = compare(&wiring, &[dump("read", &wiring, &read)], &dump("reference", &wiring, &stored), &Limits::default());
+    assert!(report.wrong >= 5000 && report.fewest);
+    let mut set: Vec<Fault> = report.explanations[0].parts.iter().map(|p| p.fault).collect();
+    set.sort_unstable();
+    assert_eq!(set, planted);
+    assert_eq!(report.explanations[0].leaves, 0);
 }

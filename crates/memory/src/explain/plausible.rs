@@ -46,6 +46,10 @@ impl Plausible {
         }
         judge.columns_of(&kept);
         kept.retain(|f| judge.keeps_line(*f));
+        if !kept.iter().any(|f| moves_words(*f)) {
+            let live = judge.live();
+            kept.retain(|f| judge.may_be_dead(*f, &live));
+        }
         let crossings = judge.crossings();
         let mut exchanged = vec![Vec::new(); wiring.shape().bits as usize];
         let mut bridged = exchanged.clone();
@@ -80,10 +84,18 @@ impl Plausible {
     }
 }
 
+/// Pulses seen through the lines of each axis and the sense segments, as data bits.
+struct Live {
+    lines: Vec<Vec<Word>>,
+    segments: Vec<Word>,
+}
+
 struct Judge<'a> {
     wiring: &'a Wiring,
     frames: &'a [Seen],
     rows: Vec<(usize, u32)>,
+    /// Wrong bits of each row as the store stands.
+    wrong: Vec<u8>,
     stuck: [Word; 2],
     /// Data bits that some plausible fault of the data lines or strobes could lower, raise.
     lowered: Word,
@@ -98,7 +110,10 @@ impl<'a> Judge<'a> {
             rows.extend(wiring.addresses().iter().filter(|a| frame.known[**a as usize] != 0).map(|a| (number, *a)));
         }
         let many = wiring.addresses().len() >= MANY_WORDS && rows.len() >= MANY_WORDS;
-        Self { wiring, frames, rows, stuck: [0; 2], lowered: 0, raised: 0, many }
+        let healthy = Path::new(wiring, &[]);
+        let mut scratch = Scratch::default();
+        let wrong = rows.iter().map(|(f, a)| frames[*f].unexplained(&healthy, *a, &mut scratch).count_ones() as u8).collect();
+        Self { wiring, frames, rows, wrong, stuck: [0; 2], lowered: 0, raised: 0, many }
     }
 
     fn row(&self, (frame, a): (usize, u32)) -> (Word, Word) {
@@ -127,6 +142,8 @@ impl<'a> Judge<'a> {
                     })
             }
             Fault::BitsExchanged(a, b) => !self.many || self.exchange_helps(a, b),
+            // Words that are written change between frames: only what improves a read is worth a thought.
+            Fault::AddressStuck(..) | Fault::AddressBridged { .. } if self.frames.len() > 1 => self.helps(fault),
             Fault::AddressStuck(line, _) => self.same_reads(|a| a & !(1 << line)),
             Fault::AddressBridged { first, second, low_wins } => {
                 let both = 1 << first | 1 << second;
@@ -142,12 +159,8 @@ impl<'a> Judge<'a> {
         }
     }
 
-    /// Whether all addresses that `class` maps to one read alike, in each frame. Only one frame can tell: the words of
-    /// a written store change between frames.
+    /// Whether all addresses that `class` maps to one read alike in the only frame.
     fn same_reads(&self, class: impl Fn(u32) -> u32) -> bool {
-        if self.frames.len() != 1 {
-            return true;
-        }
         let frame = &self.frames[0];
         self.rows.iter().all(|(_, a)| {
             let twin = class(*a) as usize;
@@ -184,22 +197,16 @@ impl<'a> Judge<'a> {
     /// Whether a fault alone leaves fewer wrong bits than none, over the reads that it changes.
     fn helps(&self, fault: Fault) -> bool {
         let with = Path::new(self.wiring, &[fault]);
-        let without = Path::new(self.wiring, &[]);
         let mut scratch = Scratch::default();
         let (mut wrong_with, mut wrong_without) = (0, 0);
-        for (number, a) in &self.rows {
-            let frame = &self.frames[*number];
-            let (read, known) = self.row((*number, *a));
+        for (place, (number, a)) in self.rows.iter().enumerate() {
             if with.address_seen(*a) == *a {
                 continue;
             }
-            let wrong = |path: &Path, scratch: &mut Scratch| {
-                ((path.read(&frame.pulses, *a, scratch) ^ read) & known).count_ones() as i64
-            };
-            wrong_without += wrong(&without, &mut scratch);
-            wrong_with += wrong(&with, &mut scratch);
+            wrong_without += i64::from(self.wrong[place]);
+            wrong_with += i64::from(self.frames[*number].unexplained(&with, *a, &mut scratch).count_ones());
         }
-        improves(wrong_with, wrong_without)
+        if self.frames.len() > 1 { wrong_with < wrong_without } else { improves(wrong_with, wrong_without) }
     }
 
     /// Notes which data bits the plausible data-line faults could raise or lower.
@@ -247,6 +254,54 @@ impl<'a> Judge<'a> {
             Fault::DiodeShorted(axis, line) => !self.diode_spoils(axis, line),
             _ => true,
         }
+    }
+
+    /// Whether a line, driver, winding or strobe can be dead, where nothing can lead another word to its reads: then no
+    /// pulse may be seen through it, except on data bits that a data line may raise.
+    fn may_be_dead(&self, fault: Fault, live: &Live) -> bool {
+        let axes = &self.wiring.shape().axes;
+        let silent = |axis: u8, on: &dyn Fn(u32) -> bool| {
+            let lines = &live.lines[axis as usize];
+            lines.iter().enumerate().all(|(l, bits)| !on(l as u32) || bits & !self.raised == 0)
+        };
+        let sinks = |axis: u8| axes[axis as usize].matrix.map_or(1, |m| m.sinks);
+        match fault {
+            Fault::LineDead(axis, l) => live.lines[axis as usize][l as usize] & !self.raised == 0,
+            Fault::LinesBridged(axis, l) if self.wiring.is_coincident() => silent(axis, &|n| n == l || n == l + 1),
+            Fault::DriverDead(axis, d) => silent(axis, &|n| n / sinks(axis) == d),
+            Fault::SinkDead(axis, s) => silent(axis, &|n| n % sinks(axis) == s),
+            Fault::SenseDead(bit, s) => live.segments[s as usize] & !self.raised & 1 << bit == 0,
+            Fault::StrobeDead(group) => {
+                let bits = live.segments.iter().fold(0, |all, s| all | s);
+                bits & !self.raised & self.wiring.shape().strobes[group as usize] == 0
+            }
+            _ => true,
+        }
+    }
+
+    /// Pulses seen through each line and each sense segment. Where bridged lines drive each other's words, a pulse that
+    /// a neighbouring word could have given does not count.
+    fn live(&self) -> Live {
+        let shape = self.wiring.shape();
+        let lines = shape.axes.iter().map(|axis| vec![0; axis.lines as usize]).collect();
+        let mut live = Live { lines, segments: vec![0; 1 << shape.sense_segments.len()] };
+        for row in &self.rows {
+            let (number, a) = *row;
+            let (read, known) = self.row(*row);
+            let mut bits = self.wiring.sensed(read) & known;
+            if !self.wiring.is_coincident() {
+                let line = self.wiring.line(0, a);
+                let near = [line.checked_sub(1), Some(line + 1).filter(|l| *l < shape.axes[0].lines)];
+                for other in near.into_iter().flatten() {
+                    bits &= !self.frames[number].pulses[self.wiring.word_where(&[other]) as usize];
+                }
+            }
+            for (axis, lines) in live.lines.iter_mut().enumerate() {
+                lines[self.wiring.line(axis, a) as usize] |= bits;
+            }
+            live.segments[self.wiring.sense_segment(a) as usize] |= bits;
+        }
+        live
     }
 
     fn word_can_show_everywhere(&self, line: u32) -> bool {
@@ -344,4 +399,13 @@ impl<'a> Judge<'a> {
 /// Whether a change makes reads better, or at least no worse where they are bad anyway.
 fn improves(with: i64, without: i64) -> bool {
     with * 100 < without * 103
+}
+
+/// Whether a fault can let the read of one word show another.
+fn moves_words(fault: Fault) -> bool {
+    match fault {
+        Fault::AddressStuck(..) | Fault::AddressBridged { .. } | Fault::AddressExchanged(..) => true,
+        Fault::LineOn(..) | Fault::DriverOn(..) | Fault::SinkOn(..) => true,
+        _ => false,
+    }
 }

@@ -40,7 +40,7 @@ pub fn remedies(
         if raise {
             raise_column(path, pulses, column, scratch, plausible, out);
         } else {
-            lower_column(path, pulses, column, scratch, out);
+            lower_column(path, pulses, column, scratch, plausible, out);
         }
     }
     if raise {
@@ -81,17 +81,27 @@ fn data_lines(path: &Path, turn: Turn, plausible: &Plausible, out: &mut Vec<Faul
     columns
 }
 
-fn lower_column(path: &Path, pulses: &[Word], column: u8, scratch: &Scratch, out: &mut Vec<Fault>) {
+fn lower_column(
+    path: &Path,
+    pulses: &[Word],
+    column: u8,
+    scratch: &Scratch,
+    plausible: &Plausible,
+    out: &mut Vec<Fault>,
+) {
     let wiring = path.wiring();
     if path.is_strobed(column) {
         let groups = wiring.shape().strobes.iter().enumerate().filter(|(_, g)| *g >> column & 1 == 1);
-        out.extend(groups.map(|(number, _)| Fault::StrobeDead(number as u8)));
+        out.extend(groups.map(|(number, _)| Fault::StrobeDead(number as u8)).filter(|f| plausible.has(*f)));
     }
     for word in &scratch.words {
         if path.pulses(pulses, *word) >> column & 1 == 0 {
             continue;
         }
-        out.push(Fault::SenseDead(column, wiring.sense_segment(*word)));
+        let sense = Fault::SenseDead(column, wiring.sense_segment(*word));
+        if plausible.has(sense) {
+            out.push(sense);
+        }
         out.push(Fault::Bit(*word, column, false));
         if wiring.shape().inhibit_segments.as_ref().is_some_and(|by| *by != wiring.shape().sense_segments) {
             out.push(Fault::InhibitOn(column, wiring.inhibit_segment(*word)));
@@ -161,13 +171,18 @@ fn drive_less(path: &Path, scratch: &Scratch, plausible: &Plausible, out: &mut V
     for word in &scratch.words {
         for (number, axis) in wiring.shape().axes.iter().enumerate() {
             let (at, line) = (number as u8, wiring.line(number, *word));
-            out.push(Fault::LineDead(at, line));
+            let mut consider = |fault: Fault| {
+                if plausible.has(fault) {
+                    out.push(fault);
+                }
+            };
+            consider(Fault::LineDead(at, line));
             if wiring.is_coincident() {
-                out.extend(touching(line, axis.lines, at));
+                touching(line, axis.lines, at).for_each(&mut consider);
             }
             if let Some(m) = axis.matrix {
-                out.push(Fault::DriverDead(at, line / m.sinks));
-                out.push(Fault::SinkDead(at, line % m.sinks));
+                consider(Fault::DriverDead(at, line / m.sinks));
+                consider(Fault::SinkDead(at, line % m.sinks));
             }
         }
     }

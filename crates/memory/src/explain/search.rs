@@ -1,6 +1,6 @@
 //! Deepening search for all smallest sets of faults that give exactly what was read.
 
-use std::collections::HashSet;
+use std::collections::{HashMap, HashSet};
 
 use super::path::{Path, Scratch};
 use super::plausible::Plausible;
@@ -30,9 +30,12 @@ pub fn explain(wiring: &Wiring, frames: &[Frame], limits: &Limits) -> Explanatio
     let mut search = Search::new(wiring, &seen, limits);
     let start = search.forced();
     let first_bound = start.len() + search.bound(&start, usize::MAX);
+    if first_bound > limits.largest {
+        return Explanations { sets: Vec::new(), fewest: false, complete: false, trials: 0 };
+    }
     let greedy = search.greedy(start.clone());
     let mut fewest = true;
-    for size in first_bound..greedy.len() {
+    for size in first_bound..greedy.len().min(limits.largest.saturating_add(1)) {
         search.begin(size);
         search.deepen(&start);
         if search.stopped {
@@ -43,7 +46,7 @@ pub fn explain(wiring: &Wiring, frames: &[Frame], limits: &Limits) -> Explanatio
             break;
         }
     }
-    if search.found.is_empty() {
+    if search.found.is_empty() && greedy.len() <= limits.largest {
         if fewest && !search.stopped {
             search.begin(greedy.len());
             search.deepen(&start);
@@ -182,26 +185,45 @@ impl<'a> Search<'a> {
         apart(&all)
     }
 
-    /// Adds the fault that explains most, until all is explained. Gives an upper bound, and an answer if time is short.
+    /// Adds the fault that could turn most unexplained bits, until all is explained. Gives an upper bound, and an answer
+    /// if time is short.
     fn greedy(&mut self, mut set: Vec<Fault>) -> Vec<Fault> {
-        loop {
+        let mut left = self.left(&set, usize::MAX);
+        while left > 0 {
             let path = Path::new(self.wiring, &set);
-            let turns = self.unexplained(&path, SAMPLE);
-            let Some(turn) = turns.first() else { return set };
-            let mut best: Option<(usize, Fault)> = None;
-            for fault in self.remedies_of(&path, &set, *turn) {
-                let with = insert(&set, fault);
-                let left = self.left(&with, best.map_or(usize::MAX, |(l, _)| l));
-                if best.is_none_or(|(l, _)| left < l) {
-                    best = Some((left, fault));
+            let turns = self.unexplained(&path, 2000);
+            let mut hits: HashMap<Fault, usize> = HashMap::new();
+            let mut alone: Vec<Fault> = Vec::new();
+            for (frame, turn) in turns {
+                let own = Fault::Bit(turn.address, turn.bit, turn.want ^ self.wiring.shape().idle);
+                let remedies = self.remedies_of(&path, &set, (frame, turn));
+                if remedies.contains(&own) {
+                    alone.push(own);
+                }
+                for fault in remedies {
+                    *hits.entry(fault).or_default() += 1;
                 }
             }
-            let Some((_, fault)) = best else { return self.bit_by_bit() };
-            if set.len() > self.rows.len() * 4 {
+            let mut order: Vec<(usize, Fault)> = hits.into_iter().map(|(f, n)| (n, f)).filter(|(n, _)| *n > 1).collect();
+            order.sort_unstable_by(|a, b| b.cmp(a));
+            let better = order.into_iter().take(12).find_map(|(_, fault)| {
+                let now = self.left(&insert(&set, fault), left);
+                (now < left).then_some((now, vec![fault]))
+            });
+            // What is left is blamed on its own bits, many at a time.
+            let (now, more) = better.unwrap_or_else(|| {
+                alone.sort_unstable();
+                alone.dedup();
+                let with = alone.iter().fold(set.clone(), |s, f| insert(&s, *f));
+                (self.left(&with, left), alone)
+            });
+            if now >= left {
                 return self.bit_by_bit();
             }
-            set = insert(&set, fault);
+            left = now;
+            set = more.into_iter().fold(set, |s, f| insert(&s, f));
         }
+        set
     }
 
     fn left(&mut self, set: &[Fault], enough: usize) -> usize {

@@ -1,6 +1,6 @@
 //! Shapes of the usual organisations from a few numbers.
 
-use super::{Axis, DriveMatrix, Organisation, Shape, Word, mask};
+use super::{Axis, DriveMatrix, Organisation, Shape, Weave, Word, mask};
 
 fn bits_for(count: u32) -> u8 {
     count.max(1).next_power_of_two().trailing_zeros() as u8
@@ -26,6 +26,7 @@ fn one_axis(name: &str, organisation: Organisation, words: u32, bits: u8, matrix
             matrix: if matrix { square_matrix(words, true) } else { None },
         }],
         sense_segments: Vec::new(),
+        weave: Weave::Diagonal,
         inhibit_segments: None,
         strobes: halves(bits),
         fields: Vec::new(),

@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use super::{Axis, Shape, Word};
+use super::{Axis, Shape, Weave, Word};
 
 /// The shape file of a shape; [`super::read_shape`] gives the same shape back.
 pub fn print_shape(shape: &Shape) -> String {
@@ -15,8 +15,11 @@ pub fn print_shape(shape: &Shape) -> String {
     for (name, axis) in names.iter().zip(&shape.axes) {
         let _ = writeln!(out, "    {name} {}", axis_text(axis));
     }
+    let weave = Weave::ALL.iter().find(|(w, _)| *w == shape.weave).map_or("diagonal", |(_, word)| word);
     if !shape.sense_segments.is_empty() {
-        let _ = writeln!(out, "    sense segments-by={:?}", number_list(&shape.sense_segments));
+        let _ = writeln!(out, "    sense weave={weave} segments-by={:?}", number_list(&shape.sense_segments));
+    } else if shape.weave != Weave::Diagonal {
+        let _ = writeln!(out, "    sense weave={weave}");
     }
     if let Some(by) = &shape.inhibit_segments {
         let by = if by.is_empty() { String::new() } else { format!(" segments-by={:?}", number_list(by)) };

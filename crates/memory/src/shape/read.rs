@@ -3,7 +3,7 @@
 use kdl::{KdlDocument, KdlNode, KdlValue};
 
 use super::{
-    Alter, Axis, DriveMatrix, Field, Grid, MOST_ADDRESS_BITS, Organisation, Place, Shape, WIDEST_WORD, Word, mask,
+    Alter, Axis, DriveMatrix, Field, Grid, MOST_ADDRESS_BITS, Organisation, Place, Shape, WIDEST_WORD, Weave, Word, mask,
 };
 use crate::diagnostic::Diagnostic;
 
@@ -81,6 +81,7 @@ impl Reader<'_> {
             idle: false,
             axes: Vec::new(),
             sense_segments: Vec::new(),
+            weave: Weave::Diagonal,
             inhibit_segments: None,
             strobes: Vec::new(),
             fields: Vec::new(),
@@ -172,6 +173,16 @@ impl Reader<'_> {
             "sense" => {
                 if let Some(by) = self.address_list(node, "segments-by", shape, true) {
                     shape.sense_segments = by;
+                }
+                if let Some(word) = node.get("weave").and_then(as_text) {
+                    match Weave::ALL.iter().find(|(_, w)| *w == word) {
+                        Some((weave, _)) => shape.weave = *weave,
+                        None => self.wrong(
+                            node,
+                            format!("`{word}` is not a weave."),
+                            "Choose diagonal, rows, columns or pairs.",
+                        ),
+                    }
                 }
             }
             "inhibit" => {
