@@ -278,15 +278,20 @@ struct Visit {
 fn visits_of(log: &[LogRow]) -> Vec<Visit> {
     let mut visits: Vec<Visit> = Vec::new();
     let mut in_pass: HashSet<u32> = HashSet::new();
+    // Labels that stay for a while name passes; labels that change from row to row name single operations.
+    let changes = |number: usize| number > 0 && log[number].step != log[number - 1].step;
+    let labelled = (0..log.len()).filter(|n| changes(*n)).count() * 2 <= log.len();
     for (number, row) in log.iter().enumerate() {
+        let new_label = labelled && changes(number);
         if let Some(last) = visits.last_mut()
             && log[last.rows.start].address == row.address
             && last.rows.end == number
+            && !new_label
         {
             last.rows.end += 1;
             continue;
         }
-        let begins_pass = !in_pass.insert(row.address);
+        let begins_pass = !in_pass.insert(row.address) || new_label;
         if begins_pass {
             in_pass.clear();
             in_pass.insert(row.address);

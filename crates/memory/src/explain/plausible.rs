@@ -324,7 +324,7 @@ impl<'a> Judge<'a> {
         let with = Path::new(self.wiring, &[fault]);
         let mut scratch = Scratch::default();
         let (mut against, mut changed) = (0, 0);
-        let step = (self.rows.len() / 256).max(1);
+        let step = sample_step(self.rows.len(), 256);
         for (number, a) in self.rows.iter().step_by(step) {
             let frame = &self.frames[*number];
             if !frame.content_known[*a as usize] || self.is_silent((*number, *a)) {
@@ -346,7 +346,7 @@ impl<'a> Judge<'a> {
     fn diode_spoils(&self, axis: u8, line: u32) -> bool {
         let Some(m) = self.wiring.shape().axes[axis as usize].matrix else { return true };
         let (mut live, mut all) = (0, 0);
-        let step = (self.rows.len() / 512).max(1);
+        let step = sample_step(self.rows.len(), 512);
         for (number, a) in self.rows.iter().step_by(step) {
             let other = self.wiring.line(axis as usize, *a);
             if other / m.sinks == line / m.sinks || other % m.sinks == line % m.sinks {
@@ -408,4 +408,9 @@ fn moves_words(fault: Fault) -> bool {
         Fault::LineOn(..) | Fault::DriverOn(..) | Fault::SinkOn(..) => true,
         _ => false,
     }
+}
+
+/// A step through `rows` for about `wanted` of them; odd, so that it does not keep to one line of a square store.
+fn sample_step(rows: usize, wanted: usize) -> usize {
+    rows / wanted | 1
 }

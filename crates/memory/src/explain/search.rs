@@ -206,7 +206,7 @@ impl<'a> Search<'a> {
             }
             let mut order: Vec<(usize, Fault)> = hits.into_iter().map(|(f, n)| (n, f)).filter(|(n, _)| *n > 1).collect();
             order.sort_unstable_by(|a, b| b.cmp(a));
-            let better = order.into_iter().take(12).find_map(|(_, fault)| {
+            let better = order.into_iter().take(40).find_map(|(_, fault)| {
                 let now = self.left(&insert(&set, fault), left);
                 (now < left).then_some((now, vec![fault]))
             });
