@@ -2,7 +2,11 @@
 
 /// Finds a smallest choice of `sets` whose union holds every item below `items`; `None` if there is none. The choice is
 /// proved smallest unless `steps` run out, which the flag tells.
-pub(crate) fn smallest_cover(items: usize, sets: &[Vec<usize>], steps: u64) -> Option<(Vec<usize>, bool)> {
+pub(crate) fn smallest_cover(
+    items: usize,
+    sets: &[Vec<usize>],
+    steps: u64,
+) -> Option<(Vec<usize>, bool)> {
     let mut holders: Vec<Vec<usize>> = vec![Vec::new(); items];
     for (number, set) in sets.iter().enumerate() {
         for item in set {
@@ -12,7 +16,14 @@ pub(crate) fn smallest_cover(items: usize, sets: &[Vec<usize>], steps: u64) -> O
     if holders.iter().any(Vec::is_empty) {
         return None;
     }
-    let mut search = Cover { sets, holders, covered: vec![0; items], chosen: Vec::new(), best: greedy(items, sets), steps };
+    let mut search = Cover {
+        sets,
+        holders,
+        covered: vec![0; items],
+        chosen: Vec::new(),
+        best: greedy(items, sets),
+        steps,
+    };
     search.extend();
     let proved = search.steps > 0;
     let mut best = search.best;
@@ -26,7 +37,9 @@ fn greedy(items: usize, sets: &[Vec<usize>]) -> Vec<usize> {
     let mut chosen = Vec::new();
     while left > 0 {
         let gain = |s: &Vec<usize>| s.iter().filter(|i| open[**i]).count();
-        let Some(best) = (0..sets.len()).rev().max_by_key(|n| gain(&sets[*n])) else { break };
+        let Some(best) = (0..sets.len()).rev().max_by_key(|n| gain(&sets[*n])) else {
+            break;
+        };
         for item in &sets[best] {
             left -= usize::from(std::mem::replace(&mut open[*item], false));
         }
@@ -50,7 +63,9 @@ impl Cover<'_> {
             return;
         }
         self.steps -= 1;
-        let open: Vec<usize> = (0..self.covered.len()).filter(|i| self.covered[*i] == 0).collect();
+        let open: Vec<usize> = (0..self.covered.len())
+            .filter(|i| self.covered[*i] == 0)
+            .collect();
         if open.is_empty() {
             if self.chosen.len() < self.best.len() {
                 self.best = self.chosen.clone();
@@ -60,7 +75,9 @@ impl Cover<'_> {
         if self.chosen.len() + self.apart(&open) >= self.best.len() {
             return;
         }
-        let Some(item) = open.into_iter().min_by_key(|i| self.holders[*i].len()) else { return };
+        let Some(item) = open.into_iter().min_by_key(|i| self.holders[*i].len()) else {
+            return;
+        };
         for set in self.holders[item].clone() {
             for i in &self.sets[set] {
                 self.covered[*i] += 1;
@@ -97,8 +114,17 @@ mod tests {
     // Minimal hitting sets of {7,6,4,2}{8,7,4,2}{8,7,3,2}{6,5,4,2}: the published example has {2} as its smallest.
     #[test]
     fn a_published_hitting_set_example() {
-        let conflicts = [vec![7, 6, 4, 2], vec![8, 7, 4, 2], vec![8, 7, 3, 2], vec![6, 5, 4, 2]];
-        let holders = |e: usize| (0..4).filter(|c| conflicts[*c].contains(&e)).collect::<Vec<_>>();
+        let conflicts = [
+            vec![7, 6, 4, 2],
+            vec![8, 7, 4, 2],
+            vec![8, 7, 3, 2],
+            vec![6, 5, 4, 2],
+        ];
+        let holders = |e: usize| {
+            (0..4)
+                .filter(|c| conflicts[*c].contains(&e))
+                .collect::<Vec<_>>()
+        };
         let sets: Vec<Vec<usize>> = (0..9).map(holders).collect();
         assert_eq!(smallest_cover(4, &sets, 10_000), Some((vec![2], true)));
     }

@@ -17,7 +17,12 @@ pub struct Diagnostic {
 
 impl Diagnostic {
     /// A mistake at a line and column.
-    pub fn at(line: usize, column: usize, message: impl Into<String>, help: impl Into<String>) -> Self {
+    pub fn at(
+        line: usize,
+        column: usize,
+        message: impl Into<String>,
+        help: impl Into<String>,
+    ) -> Self {
         Self {
             line,
             column,
@@ -27,7 +32,12 @@ impl Diagnostic {
     }
 
     /// A mistake at a byte offset of `text`.
-    pub fn at_offset(text: &str, offset: usize, message: impl Into<String>, help: impl Into<String>) -> Self {
+    pub fn at_offset(
+        text: &str,
+        offset: usize,
+        message: impl Into<String>,
+        help: impl Into<String>,
+    ) -> Self {
         let mut start = offset.min(text.len());
         while !text.is_char_boundary(start) {
             start -= 1;
@@ -45,6 +55,10 @@ impl Diagnostic {
 
 impl fmt::Display for Diagnostic {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "line {}, column {}: {} {}", self.line, self.column, self.message, self.help)
+        write!(
+            f,
+            "line {}, column {}: {} {}",
+            self.line, self.column, self.message, self.help
+        )
     }
 }

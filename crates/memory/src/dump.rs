@@ -85,7 +85,8 @@ pub fn compare(wiring: &Wiring, reads: &[Dump], reference: &Dump, limits: &Limit
         words += 1;
         wrong_bits[at] = frame.wrong(*a);
         wrong += u64::from(wrong_bits[at].count_ones());
-        let majority_wrong = (votes.majority[at] ^ frame.content[at]) & votes.unstable[at] & !votes.tied[at];
+        let majority_wrong =
+            (votes.majority[at] ^ frame.content[at]) & votes.unstable[at] & !votes.tied[at];
         unstable_wrong += u64::from(majority_wrong.count_ones());
         let reads_zero = votes.majority[at] == 0 && votes.unstable[at] == 0;
         if reads_zero && frame.content[at] != 0 && !wiring.shape().zero_words.contains(a) {
@@ -94,8 +95,11 @@ pub fn compare(wiring: &Wiring, reads: &[Dump], reference: &Dump, limits: &Limit
     }
     let found = explain(wiring, std::slice::from_ref(&frame), limits);
     let (weak, _) = weak_elements(wiring, &frame.content, &votes.unstable);
-    let explanations =
-        if wrong == 0 { Vec::new() } else { ranked(wiring, std::slice::from_ref(&frame), &found.sets, wrong) };
+    let explanations = if wrong == 0 {
+        Vec::new()
+    } else {
+        ranked(wiring, std::slice::from_ref(&frame), &found.sets, wrong)
+    };
     Comparison {
         words,
         wrong,
@@ -130,7 +134,12 @@ fn frame_of(wiring: &Wiring, votes: &Votes, reference: &Dump) -> Frame {
 }
 
 /// Orders sets of faults by how often such elements fail, and replays each with the plain simulator.
-pub(crate) fn ranked(wiring: &Wiring, frames: &[Frame], sets: &[Vec<Fault>], wrong: u64) -> Vec<Explanation> {
+pub(crate) fn ranked(
+    wiring: &Wiring,
+    frames: &[Frame],
+    sets: &[Vec<Fault>],
+    wrong: u64,
+) -> Vec<Explanation> {
     let odds = |set: &Vec<Fault>| set.iter().map(|f| prior_of(wiring, *f).ln()).sum::<f64>();
     let mut ordered: Vec<(f64, &Vec<Fault>)> = sets.iter().map(|s| (odds(s), s)).collect();
     ordered.sort_by(|a, b| b.0.total_cmp(&a.0).then_with(|| a.1.cmp(b.1)));
@@ -156,7 +165,11 @@ pub(crate) fn ranked(wiring: &Wiring, frames: &[Frame], sets: &[Vec<Fault>], wro
 fn mismatch(wiring: &Wiring, frames: &[Frame], set: &[Fault]) -> u64 {
     let mut count = 0;
     for frame in frames {
-        for a in wiring.addresses().iter().filter(|a| frame.known[**a as usize] != 0) {
+        for a in wiring
+            .addresses()
+            .iter()
+            .filter(|a| frame.known[**a as usize] != 0)
+        {
             let at = *a as usize;
             let given = read(wiring, &frame.content, set, *a);
             count += u64::from(((given ^ frame.read[at]) & frame.known[at]).count_ones());
@@ -173,7 +186,12 @@ fn parts(wiring: &Wiring, frames: &[Frame], set: &[Fault], unlike: u64) -> Vec<P
         .iter()
         .enumerate()
         .map(|(n, fault)| {
-            let without: Vec<Fault> = set.iter().enumerate().filter(|(m, _)| *m != n).map(|(_, f)| *f).collect();
+            let without: Vec<Fault> = set
+                .iter()
+                .enumerate()
+                .filter(|(m, _)| *m != n)
+                .map(|(_, f)| *f)
+                .collect();
             let explains = match fault {
                 Fault::Bit(..) if set.len() > MOST_LEFT_OUT => 1,
                 _ if set.len() > MOST_LEFT_OUT * 20 => 1,
@@ -182,7 +200,10 @@ fn parts(wiring: &Wiring, frames: &[Frame], set: &[Fault], unlike: u64) -> Vec<P
             Part {
                 fault: *fault,
                 class: class_of(*fault),
-                names: elements_of(wiring, *fault).into_iter().map(|e| e.name).collect(),
+                names: elements_of(wiring, *fault)
+                    .into_iter()
+                    .map(|e| e.name)
+                    .collect(),
                 explains,
                 position: position(wiring, *fault),
             }

@@ -63,7 +63,10 @@ mod book {
 /// The elements that give one fault, the likeliest first. No read of the store tells them apart; a meter does.
 pub fn elements_of(wiring: &Wiring, fault: Fault) -> Vec<Element> {
     let shape = wiring.shape();
-    let mut found: Vec<Element> = named(wiring, fault).into_iter().map(|(name, prior)| altered(shape, name, prior)).collect();
+    let mut found: Vec<Element> = named(wiring, fault)
+        .into_iter()
+        .map(|(name, prior)| altered(shape, name, prior))
+        .collect();
     found.sort_by(|a, b| b.prior.total_cmp(&a.prior));
     found
 }
@@ -74,8 +77,16 @@ pub fn prior_of(wiring: &Wiring, fault: Fault) -> f64 {
 }
 
 fn altered(shape: &Shape, name: String, prior: f64) -> Element {
-    let factor: f64 = shape.alters.iter().filter(|a| name.starts_with(&a.element)).map(|a| a.prior).product();
-    Element { name, prior: prior * factor }
+    let factor: f64 = shape
+        .alters
+        .iter()
+        .filter(|a| name.starts_with(&a.element))
+        .map(|a| a.prior)
+        .product();
+    Element {
+        name,
+        prior: prior * factor,
+    }
 }
 
 fn level(high: bool) -> u8 {
@@ -83,9 +94,16 @@ fn level(high: bool) -> u8 {
 }
 
 fn bridge(kind: &str, first: u8, second: u8, low_wins: bool) -> (String, f64) {
-    let near = if second - first == 1 { 1.0 } else { book::NOT_NEIGHBOURS };
+    let near = if second - first == 1 {
+        1.0
+    } else {
+        book::NOT_NEIGHBOURS
+    };
     let law = if low_wins { "AND" } else { "OR" };
-    (format!("{kind}s {first} and {second} bridged ({law})"), book::CONTACT_SHORT / 2.0 * near)
+    (
+        format!("{kind}s {first} and {second} bridged ({law})"),
+        book::CONTACT_SHORT / 2.0 * near,
+    )
 }
 
 fn named(wiring: &Wiring, fault: Fault) -> Vec<(String, f64)> {
@@ -93,38 +111,97 @@ fn named(wiring: &Wiring, fault: Fault) -> Vec<(String, f64)> {
     match fault {
         Fault::AddressStuck(line, high) => {
             let prior = book::GATE_STUCK + book::CONTACT_OPEN / 2.0;
-            vec![(format!("address line {line} stuck at {}", level(high)), prior)]
+            vec![(
+                format!("address line {line} stuck at {}", level(high)),
+                prior,
+            )]
         }
-        Fault::AddressBridged { first, second, low_wins } => vec![bridge("address line", first, second, low_wins)],
-        Fault::AddressExchanged(a, b) => vec![(format!("address lines {a} and {b} exchanged"), book::EXCHANGED)],
+        Fault::AddressBridged {
+            first,
+            second,
+            low_wins,
+        } => vec![bridge("address line", first, second, low_wins)],
+        Fault::AddressExchanged(a, b) => vec![(
+            format!("address lines {a} and {b} exchanged"),
+            book::EXCHANGED,
+        )],
         Fault::LineDead(axis, line) => dead_line(shape, axis, line),
         Fault::LineOn(axis, line) => {
-            vec![(format!("{}decoder output {line} always on", prefix(shape, axis)), book::GATE_STUCK)]
+            vec![(
+                format!("{}decoder output {line} always on", prefix(shape, axis)),
+                book::GATE_STUCK,
+            )]
         }
         Fault::LinesBridged(axis, line) => {
-            vec![(format!("{}s {line} and {} bridged", line_name(shape, axis), line + 1), book::WIRE_SHORT)]
+            vec![(
+                format!(
+                    "{}s {line} and {} bridged",
+                    line_name(shape, axis),
+                    line + 1
+                ),
+                book::WIRE_SHORT,
+            )]
         }
-        Fault::DriverDead(axis, d) => vec![(format!("{}driver {d} open", prefix(shape, axis)), book::DRIVER_OPEN)],
-        Fault::DriverOn(axis, d) => vec![(format!("{}driver {d} always on", prefix(shape, axis)), book::DRIVER_SHORT)],
-        Fault::SinkDead(axis, s) => vec![(format!("{}sink {s} open", prefix(shape, axis)), book::DRIVER_OPEN)],
-        Fault::SinkOn(axis, s) => vec![(format!("{}sink {s} always on", prefix(shape, axis)), book::DRIVER_SHORT)],
+        Fault::DriverDead(axis, d) => vec![(
+            format!("{}driver {d} open", prefix(shape, axis)),
+            book::DRIVER_OPEN,
+        )],
+        Fault::DriverOn(axis, d) => vec![(
+            format!("{}driver {d} always on", prefix(shape, axis)),
+            book::DRIVER_SHORT,
+        )],
+        Fault::SinkDead(axis, s) => vec![(
+            format!("{}sink {s} open", prefix(shape, axis)),
+            book::DRIVER_OPEN,
+        )],
+        Fault::SinkOn(axis, s) => vec![(
+            format!("{}sink {s} always on", prefix(shape, axis)),
+            book::DRIVER_SHORT,
+        )],
         Fault::DiodeShorted(axis, line) => {
-            vec![(format!("{}selection diode {line} shorted", prefix(shape, axis)), book::DIODE_SHORT)]
+            vec![(
+                format!("{}selection diode {line} shorted", prefix(shape, axis)),
+                book::DIODE_SHORT,
+            )]
         }
         Fault::Bit(word, bit, pulse) => one_bit(wiring, word, bit, pulse),
         Fault::CrossingShorted(word, bit) => {
-            vec![(format!("diode at word {word:X} bit {bit} shorted"), book::DIODE_SHORT)]
+            vec![(
+                format!("diode at word {word:X} bit {bit} shorted"),
+                book::DIODE_SHORT,
+            )]
         }
         Fault::InhibitDead(bit, s) => {
-            vec![(format!("inhibit line {} open", segment(shape.inhibit_segments.as_deref(), bit, s)), book::WIRE_OPEN + book::DRIVER_OPEN)]
+            vec![(
+                format!(
+                    "inhibit line {} open",
+                    segment(shape.inhibit_segments.as_deref(), bit, s)
+                ),
+                book::WIRE_OPEN + book::DRIVER_OPEN,
+            )]
         }
         Fault::InhibitOn(bit, s) => {
-            vec![(format!("inhibit line {} always on", segment(shape.inhibit_segments.as_deref(), bit, s)), book::DRIVER_SHORT)]
+            vec![(
+                format!(
+                    "inhibit line {} always on",
+                    segment(shape.inhibit_segments.as_deref(), bit, s)
+                ),
+                book::DRIVER_SHORT,
+            )]
         }
         Fault::SenseDead(bit, s) => sense_dead(shape, bit, s),
-        Fault::StrobeDead(group) => vec![(format!("strobe {group} missing"), book::GATE_DEAD + book::CONTACT_OPEN)],
-        Fault::BitsExchanged(a, b) => vec![(format!("data bits {a} and {b} exchanged"), book::EXCHANGED)],
-        Fault::BitsBridged { first, second, low_wins } => vec![bridge("data bit", first, second, low_wins)],
+        Fault::StrobeDead(group) => vec![(
+            format!("strobe {group} missing"),
+            book::GATE_DEAD + book::CONTACT_OPEN,
+        )],
+        Fault::BitsExchanged(a, b) => {
+            vec![(format!("data bits {a} and {b} exchanged"), book::EXCHANGED)]
+        }
+        Fault::BitsBridged {
+            first,
+            second,
+            low_wins,
+        } => vec![bridge("data bit", first, second, low_wins)],
         Fault::BitStuck(bit, high) => {
             let prior = book::AMPLIFIER_STUCK + book::GATE_STUCK + book::CONTACT_OPEN / 2.0;
             vec![(format!("data bit {bit} stuck at {}", level(high)), prior)]
@@ -142,15 +219,28 @@ fn prefix(shape: &Shape, axis: u8) -> &'static str {
 }
 
 fn line_name(shape: &Shape, axis: u8) -> String {
-    if shape.axes.len() == 2 { format!("{}line", prefix(shape, axis)) } else { "word wire".to_owned() }
+    if shape.axes.len() == 2 {
+        format!("{}line", prefix(shape, axis))
+    } else {
+        "word wire".to_owned()
+    }
 }
 
 fn dead_line(shape: &Shape, axis: u8, line: u32) -> Vec<(String, f64)> {
-    let mut all = vec![(format!("{} {line} open", line_name(shape, axis)), book::WIRE_OPEN)];
+    let mut all = vec![(
+        format!("{} {line} open", line_name(shape, axis)),
+        book::WIRE_OPEN,
+    )];
     match shape.axes[axis as usize].matrix {
-        None => all.push((format!("{}decoder output {line} dead", prefix(shape, axis)), book::GATE_DEAD)),
+        None => all.push((
+            format!("{}decoder output {line} dead", prefix(shape, axis)),
+            book::GATE_DEAD,
+        )),
         Some(m) if m.diodes => {
-            all.push((format!("{}selection diode {line} open", prefix(shape, axis)), book::DIODE_OPEN));
+            all.push((
+                format!("{}selection diode {line} open", prefix(shape, axis)),
+                book::DIODE_OPEN,
+            ));
         }
         Some(_) => {}
     }
@@ -158,7 +248,10 @@ fn dead_line(shape: &Shape, axis: u8, line: u32) -> Vec<(String, f64)> {
 }
 
 fn sense_dead(shape: &Shape, bit: u8, s: u16) -> Vec<(String, f64)> {
-    let name = format!("sense line {} open", segment(Some(&shape.sense_segments), bit, s));
+    let name = format!(
+        "sense line {} open",
+        segment(Some(&shape.sense_segments), bit, s)
+    );
     let mut all = vec![(name, book::WIRE_OPEN)];
     if shape.inhibit_segments.as_ref() == Some(&shape.sense_segments) {
         let name = segment(shape.inhibit_segments.as_deref(), bit, s);
@@ -169,7 +262,11 @@ fn sense_dead(shape: &Shape, bit: u8, s: u16) -> Vec<(String, f64)> {
 
 /// `3`, or `3.1` where the line has segments.
 fn segment(by: Option<&[u8]>, bit: u8, s: u16) -> String {
-    if by.is_none_or(<[u8]>::is_empty) { bit.to_string() } else { format!("{bit}.{s}") }
+    if by.is_none_or(<[u8]>::is_empty) {
+        bit.to_string()
+    } else {
+        format!("{bit}.{s}")
+    }
 }
 
 fn one_bit(wiring: &Wiring, word: u32, bit: u8, pulse: bool) -> Vec<(String, f64)> {
@@ -177,15 +274,27 @@ fn one_bit(wiring: &Wiring, word: u32, bit: u8, pulse: bool) -> Vec<(String, f64
     let (lost, extra) = (book::CORE_LOST, book::CORE_EXTRA);
     let prior = if pulse { extra } else { lost };
     let named = match wiring.shape().organisation {
-        Organisation::LinearSelect => (format!("core at word {word:X} bit {bit} stuck at {reads}"), prior),
+        Organisation::LinearSelect => (
+            format!("core at word {word:X} bit {bit} stuck at {reads}"),
+            prior,
+        ),
         Organisation::CoincidentCurrent => {
             let (x, y) = (wiring.line(0, word), wiring.line(1, word));
             (format!("core X{x} Y{y} bit {bit} stuck at {reads}"), prior)
         }
-        Organisation::Woven => (format!("word wire {word} at core {bit} reads {reads}"), prior),
+        Organisation::Woven => (
+            format!("word wire {word} at core {bit} reads {reads}"),
+            prior,
+        ),
         Organisation::DiodeMatrix => {
             let prior = if pulse { extra } else { book::DIODE_OPEN };
-            (format!("diode at word {word:X} bit {bit} {}", if pulse { "bridged in" } else { "open" }), prior)
+            (
+                format!(
+                    "diode at word {word:X} bit {bit} {}",
+                    if pulse { "bridged in" } else { "open" }
+                ),
+                prior,
+            )
         }
     };
     vec![named]
@@ -196,31 +305,61 @@ fn one_bit(wiring: &Wiring, word: u32, bit: u8, pulse: bool) -> Vec<(String, f64
 pub fn position(wiring: &Wiring, fault: Fault) -> Option<Vec<(f64, f64)>> {
     let shape = wiring.shape();
     let names = elements_of(wiring, fault);
-    if let Some(place) = shape.places.iter().find(|p| names.iter().any(|n| n.name.starts_with(&p.element))) {
+    if let Some(place) = shape
+        .places
+        .iter()
+        .find(|p| names.iter().any(|n| n.name.starts_with(&p.element)))
+    {
         return Some(vec![place.at]);
     }
     let grid = shape.grid.as_ref()?;
     let point = |x: f64, y: f64, plane: f64| {
-        (grid.origin.0 + x * grid.pitch.0 + plane * grid.plane.0, grid.origin.1 + y * grid.pitch.1 + plane * grid.plane.1)
+        (
+            grid.origin.0 + x * grid.pitch.0 + plane * grid.plane.0,
+            grid.origin.1 + y * grid.pitch.1 + plane * grid.plane.1,
+        )
     };
     let planar = shape.axes.len() == 2;
     let across = |axis: usize| f64::from(shape.axes[axis].lines - 1);
     let last_bit = f64::from(shape.bits - 1);
     match fault {
         Fault::Bit(word, bit, _) | Fault::CrossingShorted(word, bit) if planar => {
-            Some(vec![point(f64::from(wiring.line(0, word)), f64::from(wiring.line(1, word)), f64::from(bit))])
+            Some(vec![point(
+                f64::from(wiring.line(0, word)),
+                f64::from(wiring.line(1, word)),
+                f64::from(bit),
+            )])
         }
-        Fault::Bit(word, bit, _) | Fault::CrossingShorted(word, bit) => {
-            Some(vec![point(f64::from(bit), f64::from(wiring.line(0, word)), 0.0)])
+        Fault::Bit(word, bit, _) | Fault::CrossingShorted(word, bit) => Some(vec![point(
+            f64::from(bit),
+            f64::from(wiring.line(0, word)),
+            0.0,
+        )]),
+        Fault::LineDead(0, l)
+        | Fault::LineOn(0, l)
+        | Fault::LinesBridged(0, l)
+        | Fault::DiodeShorted(0, l)
+            if planar =>
+        {
+            Some(vec![
+                point(f64::from(l), 0.0, 0.0),
+                point(f64::from(l), across(1), 0.0),
+            ])
         }
-        Fault::LineDead(0, l) | Fault::LineOn(0, l) | Fault::LinesBridged(0, l) | Fault::DiodeShorted(0, l) if planar => {
-            Some(vec![point(f64::from(l), 0.0, 0.0), point(f64::from(l), across(1), 0.0)])
-        }
-        Fault::LineDead(_, l) | Fault::LineOn(_, l) | Fault::LinesBridged(_, l) | Fault::DiodeShorted(_, l) => {
+        Fault::LineDead(_, l)
+        | Fault::LineOn(_, l)
+        | Fault::LinesBridged(_, l)
+        | Fault::DiodeShorted(_, l) => {
             let end = if planar { across(0) } else { last_bit };
-            Some(vec![point(0.0, f64::from(l), 0.0), point(end, f64::from(l), 0.0)])
+            Some(vec![
+                point(0.0, f64::from(l), 0.0),
+                point(end, f64::from(l), 0.0),
+            ])
         }
-        Fault::SenseDead(bit, _) | Fault::InhibitDead(bit, _) | Fault::InhibitOn(bit, _) | Fault::BitStuck(bit, _) => {
+        Fault::SenseDead(bit, _)
+        | Fault::InhibitDead(bit, _)
+        | Fault::InhibitOn(bit, _)
+        | Fault::BitStuck(bit, _) => {
             let bit = f64::from(bit);
             Some(if planar {
                 vec![point(0.0, 0.0, bit), point(across(0), across(1), bit)]

@@ -40,13 +40,23 @@ impl Frame {
             known[*a as usize] = wiring.shape().mask();
             content_known[*a as usize] = true;
         }
-        Self { name: String::new(), content: content.to_vec(), content_known, read: read.to_vec(), known }
+        Self {
+            name: String::new(),
+            content: content.to_vec(),
+            content_known,
+            read: read.to_vec(),
+            known,
+        }
     }
 
     /// Bits known to be wrong at an address.
     pub fn wrong(&self, address: u32) -> Word {
         let a = address as usize;
-        if self.content_known[a] { (self.content[a] ^ self.read[a]) & self.known[a] } else { 0 }
+        if self.content_known[a] {
+            (self.content[a] ^ self.read[a]) & self.known[a]
+        } else {
+            0
+        }
     }
 }
 
@@ -73,7 +83,11 @@ impl Seen {
     fn unexplained(&self, path: &Path, address: u32, scratch: &mut Scratch) -> Word {
         let read = path.read(&self.pulses, address, scratch);
         let a = address as usize;
-        if scratch.words.iter().all(|w| self.content_known[*w as usize]) {
+        if scratch
+            .words
+            .iter()
+            .all(|w| self.content_known[*w as usize])
+        {
             (read ^ self.read[a]) & self.known[a]
         } else {
             0
@@ -95,6 +109,11 @@ pub struct Limits<'q> {
 
 impl Default for Limits<'_> {
     fn default() -> Self {
-        Self { explanations: 2000, largest: usize::MAX, trials: 2_000_000, go_on: &|| true }
+        Self {
+            explanations: 2000,
+            largest: usize::MAX,
+            trials: 2_000_000,
+            go_on: &|| true,
+        }
     }
 }

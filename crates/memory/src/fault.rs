@@ -75,14 +75,32 @@ impl Fault {
         let apart = |a: u8, b: u8, c: u8, d: u8| a != c && a != d && b != c && b != d;
         match (self, other) {
             (AddressStuck(a, _), AddressStuck(b, _)) | (BitStuck(a, _), BitStuck(b, _)) => a != b,
-            (AddressExchanged(a, b), AddressExchanged(c, d)) | (BitsExchanged(a, b), BitsExchanged(c, d)) => {
-                apart(a, b, c, d)
-            }
+            (AddressExchanged(a, b), AddressExchanged(c, d))
+            | (BitsExchanged(a, b), BitsExchanged(c, d)) => apart(a, b, c, d),
             (
-                AddressBridged { first: a, second: b, .. },
-                AddressBridged { first: c, second: d, .. },
+                AddressBridged {
+                    first: a,
+                    second: b,
+                    ..
+                },
+                AddressBridged {
+                    first: c,
+                    second: d,
+                    ..
+                },
             )
-            | (BitsBridged { first: a, second: b, .. }, BitsBridged { first: c, second: d, .. }) => apart(a, b, c, d),
+            | (
+                BitsBridged {
+                    first: a,
+                    second: b,
+                    ..
+                },
+                BitsBridged {
+                    first: c,
+                    second: d,
+                    ..
+                },
+            ) => apart(a, b, c, d),
             (LineDead(a, b), LineOn(c, d))
             | (LineOn(a, b), LineDead(c, d))
             | (DriverDead(a, b), DriverOn(c, d))
@@ -90,7 +108,9 @@ impl Fault {
             | (SinkDead(a, b), SinkOn(c, d))
             | (SinkOn(a, b), SinkDead(c, d)) => (a, b) != (c, d),
             (Bit(a, b, _), Bit(c, d, _)) => (a, b) != (c, d),
-            (InhibitDead(a, b), InhibitOn(c, d)) | (InhibitOn(a, b), InhibitDead(c, d)) => (a, b) != (c, d),
+            (InhibitDead(a, b), InhibitOn(c, d)) | (InhibitOn(a, b), InhibitDead(c, d)) => {
+                (a, b) != (c, d)
+            }
             (a, b) => a != b,
         }
     }
@@ -102,12 +122,23 @@ pub fn line_faults(wiring: &Wiring) -> Vec<Fault> {
     let mut all = Vec::new();
     pairs(shape.address_bits, |a, b| {
         all.extend([
-            Fault::AddressBridged { first: a, second: b, low_wins: true },
-            Fault::AddressBridged { first: a, second: b, low_wins: false },
+            Fault::AddressBridged {
+                first: a,
+                second: b,
+                low_wins: true,
+            },
+            Fault::AddressBridged {
+                first: a,
+                second: b,
+                low_wins: false,
+            },
             Fault::AddressExchanged(a, b),
         ]);
     });
-    all.extend((0..shape.address_bits).flat_map(|a| [Fault::AddressStuck(a, false), Fault::AddressStuck(a, true)]));
+    all.extend(
+        (0..shape.address_bits)
+            .flat_map(|a| [Fault::AddressStuck(a, false), Fault::AddressStuck(a, true)]),
+    );
     for (number, axis) in shape.axes.iter().enumerate() {
         let at = number as u8;
         all.extend((0..axis.lines).map(|l| Fault::LineDead(at, l)));
@@ -115,8 +146,12 @@ pub fn line_faults(wiring: &Wiring) -> Vec<Fault> {
         match axis.matrix {
             None => all.extend((0..axis.lines).map(|l| Fault::LineOn(at, l))),
             Some(m) => {
-                all.extend((0..m.drivers).flat_map(|d| [Fault::DriverDead(at, d), Fault::DriverOn(at, d)]));
-                all.extend((0..m.sinks).flat_map(|s| [Fault::SinkDead(at, s), Fault::SinkOn(at, s)]));
+                all.extend(
+                    (0..m.drivers).flat_map(|d| [Fault::DriverDead(at, d), Fault::DriverOn(at, d)]),
+                );
+                all.extend(
+                    (0..m.sinks).flat_map(|s| [Fault::SinkDead(at, s), Fault::SinkOn(at, s)]),
+                );
                 if m.diodes && m.drivers > 1 && m.sinks > 1 {
                     all.extend((0..axis.lines).map(|l| Fault::DiodeShorted(at, l)));
                 }
@@ -137,8 +172,16 @@ pub fn line_faults(wiring: &Wiring) -> Vec<Fault> {
     all.extend((0..shape.strobes.len() as u8).map(Fault::StrobeDead));
     pairs(shape.bits, |a, b| {
         all.extend([
-            Fault::BitsBridged { first: a, second: b, low_wins: true },
-            Fault::BitsBridged { first: a, second: b, low_wins: false },
+            Fault::BitsBridged {
+                first: a,
+                second: b,
+                low_wins: true,
+            },
+            Fault::BitsBridged {
+                first: a,
+                second: b,
+                low_wins: false,
+            },
             Fault::BitsExchanged(a, b),
         ]);
     });

@@ -21,7 +21,14 @@ pub fn passes_forward(weave: Weave, x: u32, y: u32) -> bool {
 pub fn worst_pattern(wiring: &Wiring, weave: Weave, inverse: bool) -> Vec<Word> {
     let mut words = vec![0; wiring.space()];
     for a in wiring.addresses() {
-        let (x, y) = (wiring.line(0, *a), if wiring.is_coincident() { wiring.line(1, *a) } else { 0 });
+        let (x, y) = (
+            wiring.line(0, *a),
+            if wiring.is_coincident() {
+                wiring.line(1, *a)
+            } else {
+                0
+            },
+        );
         if passes_forward(weave, x, y) != inverse {
             words[*a as usize] = wiring.shape().mask();
         }
@@ -31,7 +38,13 @@ pub fn worst_pattern(wiring: &Wiring, weave: Weave, inverse: bool) -> Vec<Word> 
 
 /// Noise at the sense line of one bit while one word of a coincident-current store is read, in units of the difference
 /// between a half-selected one and zero; the core that is read is not counted. Also how many cores are half selected.
-pub fn delta_noise(wiring: &Wiring, weave: Weave, words: &[Word], bit: u8, address: u32) -> (i64, usize) {
+pub fn delta_noise(
+    wiring: &Wiring,
+    weave: Weave,
+    words: &[Word],
+    bit: u8,
+    address: u32,
+) -> (i64, usize) {
     let (x, y) = (wiring.line(0, address), wiring.line(1, address));
     let (mut sum, mut count) = (0, 0);
     for other in wiring.addresses() {

@@ -1,11 +1,11 @@
 //! Stores: how bits map to wires, cores, diodes and drivers; from wrong bits to the element behind them.
 
+mod cover;
 pub mod diagnostic;
 pub mod dump;
 pub mod element;
 pub mod explain;
 pub mod fault;
-mod cover;
 pub mod half_select;
 pub mod march;
 pub mod micro_word;

@@ -68,17 +68,35 @@ impl fmt::Display for March {
                 Step::Write(one) => format!("w{}", u8::from(*one)),
                 Step::Read(one) => format!("r{}", u8::from(*one)),
             };
-            format!("{order}({})", e.steps.iter().map(step).collect::<Vec<_>>().join(","))
+            format!(
+                "{order}({})",
+                e.steps.iter().map(step).collect::<Vec<_>>().join(",")
+            )
         };
-        write!(f, "{{{}}}", self.elements.iter().map(element).collect::<Vec<_>>().join(";"))
+        write!(
+            f,
+            "{{{}}}",
+            self.elements
+                .iter()
+                .map(element)
+                .collect::<Vec<_>>()
+                .join(";")
+        )
     }
 }
 
 /// Reads the usual notation, `{*(w0);up(r0,w1);dn(r1,w0)}`; `None` if it is not that.
 pub fn read_march(name: &'static str, text: &str) -> Option<March> {
     let inside = text.trim().strip_prefix('{')?.strip_suffix('}')?;
-    let elements = inside.split(';').map(read_element).collect::<Option<Vec<_>>>()?;
-    Some(March { name, elements, checkered: false })
+    let elements = inside
+        .split(';')
+        .map(read_element)
+        .collect::<Option<Vec<_>>>()?;
+    Some(March {
+        name,
+        elements,
+        checkered: false,
+    })
 }
 
 fn read_element(text: &str) -> Option<MarchElement> {
@@ -96,7 +114,11 @@ fn read_element(text: &str) -> Option<MarchElement> {
         "r1" => Some(Step::Read(true)),
         _ => None,
     };
-    let steps = rest.strip_suffix(')')?.split(',').map(step).collect::<Option<Vec<_>>>()?;
+    let steps = rest
+        .strip_suffix(')')?
+        .split(',')
+        .map(step)
+        .collect::<Option<Vec<_>>>()?;
     Some(MarchElement { order, steps })
 }
 
@@ -112,11 +134,26 @@ pub fn march_tests() -> Vec<March> {
         ("MATS++", "{*(w0);up(r0,w1);dn(r1,w0,r0)}"),
         ("March X", "{*(w0);up(r0,w1);dn(r1,w0);*(r0)}"),
         ("March Y", "{*(w0);up(r0,w1,r1);dn(r1,w0,r0);*(r0)}"),
-        ("March C-", "{*(w0);up(r0,w1);up(r1,w0);dn(r0,w1);dn(r1,w0);*(r0)}"),
-        ("March C", "{*(w0);up(r0,w1);up(r1,w0);*(r0);dn(r0,w1);dn(r1,w0);*(r0)}"),
-        ("March LR", "{*(w0);dn(r0,w1);up(r1,w0,r0,w1);up(r1,w0);up(r0,w1,r1,w0);up(r0)}"),
-        ("March A", "{*(w0);up(r0,w1,w0,w1);up(r1,w0,w1);dn(r1,w0,w1,w0);dn(r0,w1,w0)}"),
-        ("March B", "{*(w0);up(r0,w1,r1,w0,r0,w1);up(r1,w0,w1);dn(r1,w0,w1,w0);dn(r0,w1,w0)}"),
+        (
+            "March C-",
+            "{*(w0);up(r0,w1);up(r1,w0);dn(r0,w1);dn(r1,w0);*(r0)}",
+        ),
+        (
+            "March C",
+            "{*(w0);up(r0,w1);up(r1,w0);*(r0);dn(r0,w1);dn(r1,w0);*(r0)}",
+        ),
+        (
+            "March LR",
+            "{*(w0);dn(r0,w1);up(r1,w0,r0,w1);up(r1,w0);up(r0,w1,r1,w0);up(r0)}",
+        ),
+        (
+            "March A",
+            "{*(w0);up(r0,w1,w0,w1);up(r1,w0,w1);dn(r1,w0,w1,w0);dn(r0,w1,w0)}",
+        ),
+        (
+            "March B",
+            "{*(w0);up(r0,w1,r1,w0,r0,w1);up(r1,w0,w1);dn(r1,w0,w1,w0);dn(r0,w1,w0)}",
+        ),
     ];
     let with_background = |(name, text): (&'static str, &str)| {
         let mut march = read_march(name, text)?;

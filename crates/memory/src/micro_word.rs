@@ -4,7 +4,11 @@ use crate::shape::{Field, Shape, Word};
 
 /// The value of a field in a word.
 pub fn field_value(field: &Field, word: Word) -> Word {
-    field.bits.iter().enumerate().fold(0, |v, (place, bit)| v | (word >> bit & 1) << place)
+    field
+        .bits
+        .iter()
+        .enumerate()
+        .fold(0, |v, (place, bit)| v | (word >> bit & 1) << place)
 }
 
 /// The field that a data bit belongs to.
@@ -15,7 +19,12 @@ pub fn field_of(shape: &Shape, bit: u8) -> Option<&Field> {
 /// Addresses whose word holds a value in a field.
 pub fn find(field: &Field, value: Word, words: &[Option<Word>]) -> Vec<u32> {
     let holds = |w: &Option<Word>| w.is_some_and(|w| field_value(field, w) == value);
-    words.iter().enumerate().filter(|(_, w)| holds(w)).map(|(a, _)| a as u32).collect()
+    words
+        .iter()
+        .enumerate()
+        .filter(|(_, w)| holds(w))
+        .map(|(a, _)| a as u32)
+        .collect()
 }
 
 /// A field that differs between two units' words at one address.
@@ -32,22 +41,41 @@ pub struct FieldDifference {
 }
 
 /// Fields that differ between two units, in order of address.
-pub fn differences(shape: &Shape, first: &[Option<Word>], second: &[Option<Word>]) -> Vec<FieldDifference> {
+pub fn differences(
+    shape: &Shape,
+    first: &[Option<Word>],
+    second: &[Option<Word>],
+) -> Vec<FieldDifference> {
     let mut all = Vec::new();
     for (address, (a, b)) in first.iter().zip(second).enumerate() {
         let (Some(a), Some(b)) = (a, b) else { continue };
         let mut left = (a ^ b) & shape.mask();
         for field in &shape.fields {
-            let bits: Vec<u8> = field.bits.iter().copied().filter(|bit| left >> bit & 1 == 1).collect();
+            let bits: Vec<u8> = field
+                .bits
+                .iter()
+                .copied()
+                .filter(|bit| left >> bit & 1 == 1)
+                .collect();
             if !bits.is_empty() {
                 left &= bits.iter().fold(Word::MAX, |w, bit| w & !(1 << bit));
                 let values = [field_value(field, *a), field_value(field, *b)];
-                all.push(FieldDifference { address: address as u32, field: field.name.clone(), values, bits });
+                all.push(FieldDifference {
+                    address: address as u32,
+                    field: field.name.clone(),
+                    values,
+                    bits,
+                });
             }
         }
         if left != 0 {
             let bits = (0..shape.bits).filter(|bit| left >> bit & 1 == 1).collect();
-            all.push(FieldDifference { address: address as u32, field: String::new(), values: [a & left, b & left], bits });
+            all.push(FieldDifference {
+                address: address as u32,
+                field: String::new(),
+                values: [a & left, b & left],
+                bits,
+            });
         }
     }
     all
@@ -83,8 +111,12 @@ pub enum Parting {
 pub fn follow(shape: &Shape, addresses: [&[u32]; 2], words: [&[Option<Word>]; 2]) -> Parting {
     let [first, second] = addresses;
     let steps = first.len().min(second.len());
-    let Some(step) = (0..steps).find(|s| first[*s] != second[*s]) else { return Parting::Together { steps } };
-    let Some(after) = step.checked_sub(1).map(|s| first[s]) else { return Parting::SameWord { step, after: None } };
+    let Some(step) = (0..steps).find(|s| first[*s] != second[*s]) else {
+        return Parting::Together { steps };
+    };
+    let Some(after) = step.checked_sub(1).map(|s| first[s]) else {
+        return Parting::SameWord { step, after: None };
+    };
     let only = |words: &[Option<Word>]| {
         let mut one = vec![None; words.len()];
         if let Some(w) = words.get(after as usize) {
@@ -93,23 +125,50 @@ pub fn follow(shape: &Shape, addresses: [&[u32]; 2], words: [&[Option<Word>]; 2]
         one
     };
     let fields = differences(shape, &only(words[0]), &only(words[1]));
-    if fields.is_empty() { Parting::SameWord { step, after: Some(after) } } else { Parting::OtherWord { step, after, fields } }
+    if fields.is_empty() {
+        Parting::SameWord {
+            step,
+            after: Some(after),
+        }
+    } else {
+        Parting::OtherWord {
+            step,
+            after,
+            fields,
+        }
+    }
 }
 
 /// The parting as a sentence.
 pub fn parting_sentence(parting: &Parting, units: [&str; 2]) -> String {
     match parting {
         Parting::Together { steps } => format!("Both units take the same way for {steps} steps."),
-        Parting::SameWord { step, after: None } => format!("The units start at different addresses (step {step})."),
-        Parting::SameWord { step, after: Some(after) } => format!(
+        Parting::SameWord { step, after: None } => {
+            format!("The units start at different addresses (step {step}).")
+        }
+        Parting::SameWord {
+            step,
+            after: Some(after),
+        } => format!(
             "The units part at step {step}, after word {after:X}, which reads alike in both: look at the condition that it tests."
         ),
-        Parting::OtherWord { step, after, fields } => {
+        Parting::OtherWord {
+            step,
+            after,
+            fields,
+        } => {
             let bit = |f: &FieldDifference, bit: u8| {
-                let of = if f.field.is_empty() { String::new() } else { format!(" ({})", f.field) };
+                let of = if f.field.is_empty() {
+                    String::new()
+                } else {
+                    format!(" ({})", f.field)
+                };
                 format!("bit {bit}{of}")
             };
-            let bits: Vec<String> = fields.iter().flat_map(|f| f.bits.iter().map(move |b| bit(f, *b))).collect();
+            let bits: Vec<String> = fields
+                .iter()
+                .flat_map(|f| f.bits.iter().map(move |b| bit(f, *b)))
+                .collect();
             format!(
                 "Unit {} read {} of word {after:X} otherwise than unit {}, and so branched (step {step}).",
                 units[1],

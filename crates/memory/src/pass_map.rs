@@ -50,8 +50,13 @@ impl PassMap {
     /// Reads a CSV of three columns: the two parameters (any names) and `errors`.
     pub fn read(text: &str) -> (Option<PassMap>, Vec<Diagnostic>) {
         let mut found = Vec::new();
-        let mut lines = text.lines().enumerate().filter(|(_, l)| !l.trim().is_empty() && !l.starts_with('#'));
-        let header: Vec<&str> = lines.next().map_or(Vec::new(), |(_, l)| l.split(',').map(str::trim).collect());
+        let mut lines = text
+            .lines()
+            .enumerate()
+            .filter(|(_, l)| !l.trim().is_empty() && !l.starts_with('#'));
+        let header: Vec<&str> = lines
+            .next()
+            .map_or(Vec::new(), |(_, l)| l.split(',').map(str::trim).collect());
         let [first, second, "errors"] = header[..] else {
             found.push(Diagnostic::at(
                 1,
@@ -64,7 +69,12 @@ impl PassMap {
         let mut points: Vec<(f64, f64, u64)> = Vec::new();
         for (number, line) in lines {
             let cells: Vec<&str> = line.split(',').map(str::trim).collect();
-            let number_at = |at: usize| cells.get(at).and_then(|c| c.parse::<f64>().ok()).filter(|x| x.is_finite());
+            let number_at = |at: usize| {
+                cells
+                    .get(at)
+                    .and_then(|c| c.parse::<f64>().ok())
+                    .filter(|x| x.is_finite())
+            };
             let errors = cells.get(2).and_then(|c| c.parse::<u64>().ok());
             match (number_at(0), number_at(1), errors) {
                 (Some(a), Some(u), Some(e)) if cells.len() == 3 => points.push((a, u, e)),
@@ -77,10 +87,18 @@ impl PassMap {
             }
         }
         if points.is_empty() {
-            found.push(Diagnostic::at(1, 1, "The map holds no points.", "Write a row for every pair of settings tried."));
+            found.push(Diagnostic::at(
+                1,
+                1,
+                "The map holds no points.",
+                "Write a row for every pair of settings tried.",
+            ));
             return (None, found);
         }
-        (Some(Self::of([first.to_owned(), second.to_owned()], &points)), found)
+        (
+            Some(Self::of([first.to_owned(), second.to_owned()], &points)),
+            found,
+        )
     }
 
     /// A map from points tried; where a pair was tried more than once, any failure counts.
@@ -94,14 +112,28 @@ impl PassMap {
         let (across, up) = (axis(&|p| p.0), axis(&|p| p.1));
         let mut outcomes = vec![vec![Outcome::NotTried; across.len()]; up.len()];
         for (a, u, errors) in points {
-            let (Some(i), Some(j)) = (across.iter().position(|x| x == a), up.iter().position(|x| x == u)) else { continue };
+            let (Some(i), Some(j)) = (
+                across.iter().position(|x| x == a),
+                up.iter().position(|x| x == u),
+            ) else {
+                continue;
+            };
             let before = match outcomes[j][i] {
                 Outcome::Fail(n) => n,
                 _ => 0,
             };
-            outcomes[j][i] = if before + errors == 0 { Outcome::Pass } else { Outcome::Fail(before + errors) };
+            outcomes[j][i] = if before + errors == 0 {
+                Outcome::Pass
+            } else {
+                Outcome::Fail(before + errors)
+            };
         }
-        Self { names, across, up, outcomes }
+        Self {
+            names,
+            across,
+            up,
+            outcomes,
+        }
     }
 
     fn passes(&self, i: usize, j: usize) -> bool {
@@ -120,9 +152,18 @@ impl PassMap {
         while at < region.len() {
             let (i, j) = region[at];
             at += 1;
-            let sideways = [(i.wrapping_sub(1), j), (i + 1, j), (i, j.wrapping_sub(1)), (i, j + 1)];
+            let sideways = [
+                (i.wrapping_sub(1), j),
+                (i + 1, j),
+                (i, j.wrapping_sub(1)),
+                (i, j + 1),
+            ];
             for (a, b) in sideways {
-                if a < self.across.len() && b < self.up.len() && self.passes(a, b) && !region.contains(&(a, b)) {
+                if a < self.across.len()
+                    && b < self.up.len()
+                    && self.passes(a, b)
+                    && !region.contains(&(a, b))
+                {
                     region.push((a, b));
                 }
             }
@@ -140,8 +181,14 @@ impl PassMap {
         let row = |n: usize| self.passes(n, j);
         let column = |n: usize| self.passes(i, n);
         Some(Margins {
-            across: [side(&self.across, i, point.0, false, row), side(&self.across, i, point.0, true, row)],
-            up: [side(&self.up, j, point.1, false, column), side(&self.up, j, point.1, true, column)],
+            across: [
+                side(&self.across, i, point.0, false, row),
+                side(&self.across, i, point.0, true, row),
+            ],
+            up: [
+                side(&self.up, j, point.1, false, column),
+                side(&self.up, j, point.1, true, column),
+            ],
         })
     }
 
@@ -149,7 +196,9 @@ impl PassMap {
     pub fn centre(&self, point: (f64, f64)) -> Option<(f64, f64)> {
         let region = self.region(point);
         let count = region.len() as f64;
-        let sum = region.iter().fold((0.0, 0.0), |s, (i, j)| (s.0 + self.across[*i], s.1 + self.up[*j]));
+        let sum = region.iter().fold((0.0, 0.0), |s, (i, j)| {
+            (s.0 + self.across[*i], s.1 + self.up[*j])
+        });
         (count > 0.0).then(|| (sum.0 / count, sum.1 / count))
     }
 
@@ -170,7 +219,11 @@ impl PassMap {
                     Outcome::Pass => 0,
                     Outcome::Fail(n) => n,
                 };
-                let there = other.across.iter().position(|x| x == a).zip(other.up.iter().position(|x| x == u));
+                let there = other
+                    .across
+                    .iter()
+                    .position(|x| x == a)
+                    .zip(other.up.iter().position(|x| x == u));
                 if there.is_some_and(|(oi, oj)| other.outcomes[oj][oi] != Outcome::NotTried) {
                     points.push((*a, *u, errors));
                 }
@@ -182,18 +235,36 @@ impl PassMap {
 
 fn nearest(settings: &[f64], wanted: f64) -> usize {
     let distance = |n: &usize| (settings[*n] - wanted).abs();
-    (0..settings.len()).min_by(|a, b| distance(a).total_cmp(&distance(b))).unwrap_or(0)
+    (0..settings.len())
+        .min_by(|a, b| distance(a).total_cmp(&distance(b)))
+        .unwrap_or(0)
 }
 
-fn side(settings: &[f64], from: usize, point: f64, upward: bool, passes: impl Fn(usize) -> bool) -> Side {
+fn side(
+    settings: &[f64],
+    from: usize,
+    point: f64,
+    upward: bool,
+    passes: impl Fn(usize) -> bool,
+) -> Side {
     let mut last = from;
     loop {
-        let next = if upward { last + 1 } else { last.wrapping_sub(1) };
+        let next = if upward {
+            last + 1
+        } else {
+            last.wrapping_sub(1)
+        };
         let Some(setting) = settings.get(next) else {
-            return Side { passes_to: (settings[last] - point).abs(), fails_at: None };
+            return Side {
+                passes_to: (settings[last] - point).abs(),
+                fails_at: None,
+            };
         };
         if !passes(next) {
-            return Side { passes_to: (settings[last] - point).abs(), fails_at: Some((setting - point).abs()) };
+            return Side {
+                passes_to: (settings[last] - point).abs(),
+                fails_at: Some((setting - point).abs()),
+            };
         }
         last = next;
     }

@@ -54,7 +54,10 @@ pub struct PlaneReport {
 
 /// Explains a march log. Rows at addresses where there is no word are left out.
 pub fn explain_log(wiring: &Wiring, log: &[LogRow], limits: &Limits) -> PlaneReport {
-    let here = |row: &&LogRow| (row.address as usize) < wiring.space() && wiring.addresses().binary_search(&row.address).is_ok();
+    let here = |row: &&LogRow| {
+        (row.address as usize) < wiring.space()
+            && wiring.addresses().binary_search(&row.address).is_ok()
+    };
     let log: Vec<LogRow> = log.iter().filter(here).cloned().collect();
     let steady = Steady::of(wiring, &log);
     let alone = replay_alone(wiring, &log);
@@ -62,26 +65,48 @@ pub fn explain_log(wiring: &Wiring, log: &[LogRow], limits: &Limits) -> PlaneRep
         return PlaneReport::replayed(wiring, &log, &steady, alone);
     }
     let failures_only = !log.is_empty() && log.iter().all(|r| r.expected != r.read);
-    let assumptions: &[Assumed] =
-        if failures_only { &[Assumed::OneBackground, Assumed::Checkerboard] } else { &[Assumed::Nothing] };
+    let assumptions: &[Assumed] = if failures_only {
+        &[Assumed::OneBackground, Assumed::Checkerboard]
+    } else {
+        &[Assumed::Nothing]
+    };
     let mut best: Option<(Assumed, Vec<Frame>, crate::explain::Explanations)> = None;
     for assumed in assumptions {
         let frames = frames_of(wiring, &log, &steady, *assumed);
         // A second assumption must do with fewer elements than the first.
-        let largest = best.as_ref().map_or(limits.largest, |(_, _, b)| b.sets[0].len().saturating_sub(1));
+        let largest = best.as_ref().map_or(limits.largest, |(_, _, b)| {
+            b.sets[0].len().saturating_sub(1)
+        });
         let found = explain(wiring, &frames, &Limits { largest, ..*limits });
         if !found.sets.is_empty() {
             best = Some((*assumed, frames, found));
         }
     }
-    let Some((assumed, frames, found)) = best else { return PlaneReport::nothing(wiring) };
+    let Some((assumed, frames, found)) = best else {
+        return PlaneReport::nothing(wiring);
+    };
     let wrong: u64 = steady.wrong.iter().map(|w| u64::from(w.count_ones())).sum();
-    let mismatches: u64 =
-        frames.iter().flat_map(|f| wiring.addresses().iter().map(|a| u64::from(f.wrong(*a).count_ones()))).sum();
-    let mut explanations = if wrong == 0 { Vec::new() } else { ranked(wiring, &frames, &found.sets, mismatches) };
+    let mismatches: u64 = frames
+        .iter()
+        .flat_map(|f| {
+            wiring
+                .addresses()
+                .iter()
+                .map(|a| u64::from(f.wrong(*a).count_ones()))
+        })
+        .sum();
+    let mut explanations = if wrong == 0 {
+        Vec::new()
+    } else {
+        ranked(wiring, &frames, &found.sets, mismatches)
+    };
     for explanation in &mut explanations {
         // Frames count a bit in every step; what is reported counts it once.
-        let left = if explanation.leaves == 0 { 0 } else { failing_bits(wiring, &frames, explanation) };
+        let left = if explanation.leaves == 0 {
+            0
+        } else {
+            failing_bits(wiring, &frames, explanation)
+        };
         explanation.leaves = left;
         explanation.explains = wrong.saturating_sub(left);
     }
@@ -90,7 +115,11 @@ pub fn explain_log(wiring: &Wiring, log: &[LogRow], limits: &Limits) -> PlaneRep
     PlaneReport {
         words: steady.seen.iter().filter(|s| **s).count() as u64,
         wrong,
-        unstable: steady.unstable.iter().map(|w| u64::from(w.count_ones())).sum(),
+        unstable: steady
+            .unstable
+            .iter()
+            .map(|w| u64::from(w.count_ones()))
+            .sum(),
         assumed,
         explanations,
         fewest: found.fewest,
@@ -125,7 +154,10 @@ impl PlaneReport {
         for row in log {
             wrong_bits[row.address as usize] |= row.expected ^ row.read;
         }
-        let wrong: u64 = wrong_bits.iter().map(|w: &Word| u64::from(w.count_ones())).sum();
+        let wrong: u64 = wrong_bits
+            .iter()
+            .map(|w: &Word| u64::from(w.count_ones()))
+            .sum();
         let sets: Vec<Vec<Fault>> = alone.into_iter().map(|f| vec![f]).collect();
         let mut explanations = ranked(wiring, &[], &sets, wrong);
         for explanation in &mut explanations {
@@ -167,8 +199,14 @@ impl Steady {
         }
         let both = |a: usize| (right[a][0] & failed[a][0]) | (right[a][1] & failed[a][1]);
         let unstable: Vec<Word> = (0..space).map(both).collect();
-        let wrong = (0..space).map(|a| (failed[a][0] | failed[a][1]) & !unstable[a]).collect();
-        Self { seen, wrong, unstable }
+        let wrong = (0..space)
+            .map(|a| (failed[a][0] | failed[a][1]) & !unstable[a])
+            .collect();
+        Self {
+            seen,
+            wrong,
+            unstable,
+        }
     }
 }
 
@@ -195,7 +233,11 @@ fn frames_of(wiring: &Wiring, log: &[LogRow], steady: &Steady, assumed: Assumed)
             }
             Assumed::OneBackground => (row.step.clone(), 0, row.expected),
             Assumed::Checkerboard => {
-                let turned = if checkered(wiring, row.address) { row.expected ^ mask } else { row.expected };
+                let turned = if checkered(wiring, row.address) {
+                    row.expected ^ mask
+                } else {
+                    row.expected
+                };
                 (row.step.clone(), 0, turned)
             }
         };
@@ -230,7 +272,11 @@ fn assumed_right(wiring: &Wiring, step: &str, background: Word, checkerboard: bo
     let mut frame = empty(wiring, step);
     for a in wiring.addresses() {
         let turned = checkerboard && checkered(wiring, *a);
-        let word = if turned { background ^ wiring.shape().mask() } else { background };
+        let word = if turned {
+            background ^ wiring.shape().mask()
+        } else {
+            background
+        };
         let at = *a as usize;
         frame.content[at] = word;
         frame.content_known[at] = true;
@@ -262,8 +308,12 @@ fn replay_alone(wiring: &Wiring, log: &[LogRow]) -> Vec<Fault> {
         return Vec::new();
     }
     let visits = visits_of(log);
-    let candidates = line_faults(wiring).into_iter().filter(|f| acts_through_writes(*f));
-    candidates.filter(|f| replays(wiring, log, &visits, *f)).collect()
+    let candidates = line_faults(wiring)
+        .into_iter()
+        .filter(|f| acts_through_writes(*f));
+    candidates
+        .filter(|f| replays(wiring, log, &visits, *f))
+        .collect()
 }
 
 /// Reads of one address directly after each other.
@@ -296,12 +346,18 @@ fn visits_of(log: &[LogRow]) -> Vec<Visit> {
             in_pass.clear();
             in_pass.insert(row.address);
         }
-        visits.push(Visit { rows: number..number + 1, then: None, begins_pass });
+        visits.push(Visit {
+            rows: number..number + 1,
+            then: None,
+            begins_pass,
+        });
     }
     let mut later: HashMap<u32, Word> = HashMap::new();
     for visit in visits.iter_mut().rev() {
         let (first, last) = (&log[visit.rows.start], &log[visit.rows.end - 1]);
-        visit.then = later.insert(first.address, first.expected).filter(|w| *w != last.expected);
+        visit.then = later
+            .insert(first.address, first.expected)
+            .filter(|w| *w != last.expected);
     }
     visits
 }
@@ -326,20 +382,29 @@ fn replays(wiring: &Wiring, log: &[LogRow], visits: &[Visit], fault: Fault) -> b
     let mut states = vec![start];
     let mut from = 0;
     while from < visits.len() {
-        let to = (from + 1..visits.len()).find(|v| visits[*v].begins_pass).unwrap_or(visits.len());
+        let to = (from + 1..visits.len())
+            .find(|v| visits[*v].begins_pass)
+            .unwrap_or(visits.len());
         let pass = &visits[from..to];
         let mut after: Vec<Vec<Word>> = Vec::new();
         for state in &states {
             for at_once in [true, false] {
                 let mut cells = state.clone();
-                if !pass.iter().all(|v| visit(wiring, log, v, &faults, &mut cells, at_once)) {
+                if !pass
+                    .iter()
+                    .all(|v| visit(wiring, log, v, &faults, &mut cells, at_once))
+                {
                     continue;
                 }
                 if !at_once {
-                    let mut pending: Vec<(u32, Word)> =
-                        pass.iter().filter_map(|v| Some((log[v.rows.start].address, v.then?))).collect();
+                    let mut pending: Vec<(u32, Word)> = pass
+                        .iter()
+                        .filter_map(|v| Some((log[v.rows.start].address, v.then?)))
+                        .collect();
                     pending.sort_unstable();
-                    pending.into_iter().for_each(|(a, w)| write(&mut cells, a, w));
+                    pending
+                        .into_iter()
+                        .for_each(|(a, w)| write(&mut cells, a, w));
                 }
                 if !after.contains(&cells) {
                     after.push(cells);
@@ -354,15 +419,26 @@ fn replays(wiring: &Wiring, log: &[LogRow], visits: &[Visit], fault: Fault) -> b
 }
 
 /// Replays the reads of one visit; whether they are as logged.
-fn visit(wiring: &Wiring, log: &[LogRow], visit: &Visit, faults: &[Fault], cells: &mut [Word], at_once: bool) -> bool {
+fn visit(
+    wiring: &Wiring,
+    log: &[LogRow],
+    visit: &Visit,
+    faults: &[Fault],
+    cells: &mut [Word],
+    at_once: bool,
+) -> bool {
     for number in visit.rows.clone() {
         let row = &log[number];
         let given = read(wiring, cells, faults, row.address);
         if given != row.read {
             return false;
         }
-        let within = log[number + 1..visit.rows.end].first().map(|next| next.expected);
-        let next = within.or(visit.then.filter(|_| at_once)).filter(|w| *w != row.expected);
+        let within = log[number + 1..visit.rows.end]
+            .first()
+            .map(|next| next.expected);
+        let next = within
+            .or(visit.then.filter(|_| at_once))
+            .filter(|w| *w != row.expected);
         // Reading clears the cores; what was sensed is written back.
         for w in selected_words(wiring, faults, row.address) {
             cells[w as usize] = next.unwrap_or(given);
@@ -375,7 +451,9 @@ fn failing_bits(wiring: &Wiring, frames: &[Frame], explanation: &Explanation) ->
     let set: Vec<Fault> = explanation.parts.iter().map(|p| p.fault).collect();
     let left = |a: &u32| {
         let at = *a as usize;
-        let bits = frames.iter().fold(0, |w, f| w | (read(wiring, &f.content, &set, *a) ^ f.read[at]) & f.known[at]);
+        let bits = frames.iter().fold(0, |w, f| {
+            w | (read(wiring, &f.content, &set, *a) ^ f.read[at]) & f.known[at]
+        });
         u64::from(bits.count_ones())
     };
     wiring.addresses().iter().map(left).sum()

@@ -36,7 +36,8 @@ impl Chance {
 pub fn content(wiring: &Wiring, chance: &mut Chance) -> Vec<Word> {
     let mut words = vec![0; wiring.space()];
     for a in wiring.addresses() {
-        words[*a as usize] = (Word::from(chance.bits()) << 64 | Word::from(chance.bits())) & wiring.shape().mask();
+        words[*a as usize] =
+            (Word::from(chance.bits()) << 64 | Word::from(chance.bits())) & wiring.shape().mask();
     }
     words
 }
@@ -46,8 +47,14 @@ pub fn faults(wiring: &Wiring, content: &[Word], count: usize, chance: &mut Chan
     let pulses: Vec<Word> = content.iter().map(|w| wiring.sensed(*w)).collect();
     let mut kinds: BTreeMap<Fault, Vec<Fault>> = BTreeMap::new();
     let mut first: Vec<(Discriminant<Fault>, Fault)> = Vec::new();
-    for fault in line_faults(wiring).into_iter().chain(bit_faults(wiring, &pulses)) {
-        let kind = first.iter().find(|(d, _)| *d == discriminant(&fault)).map(|(_, f)| *f);
+    for fault in line_faults(wiring)
+        .into_iter()
+        .chain(bit_faults(wiring, &pulses))
+    {
+        let kind = first
+            .iter()
+            .find(|(d, _)| *d == discriminant(&fault))
+            .map(|(_, f)| *f);
         let kind = kind.unwrap_or_else(|| {
             first.push((discriminant(&fault), fault));
             fault

@@ -37,7 +37,13 @@ pub struct Reading {
 impl Reading {
     /// The usual: hexadecimal addresses, most significant byte first, each word in whole bytes.
     pub fn of(shape: &Shape) -> Self {
-        Self { bits: shape.bits, address_bits: shape.address_bits, decimal: false, low_byte_first: false, packed: false }
+        Self {
+            bits: shape.bits,
+            address_bits: shape.address_bits,
+            decimal: false,
+            low_byte_first: false,
+            packed: false,
+        }
     }
 
     /// Words that the address lines can tell apart.
@@ -67,19 +73,35 @@ pub fn read_contents(name: &str, bytes: &[u8], reading: &Reading) -> (Contents, 
         Ok(text) if !name.ends_with(".bin") && !text.contains('\0') => text,
         _ => return one(name, read_binary(bytes, reading)),
     };
-    let first = text.lines().map(str::trim).find(|l| !l.is_empty() && !l.starts_with('#')).unwrap_or("");
+    let first = text
+        .lines()
+        .map(str::trim)
+        .find(|l| !l.is_empty() && !l.starts_with('#'))
+        .unwrap_or("");
     if first.starts_with(':') {
         one(name, read_colon_records(text, reading))
     } else if first.starts_with('S') && first[1..].starts_with(|c: char| c.is_ascii_digit()) {
         one(name, read_s_records(text, reading))
     } else if first.contains(',') {
-        let columns: Vec<String> = first.split(',').map(|c| c.trim().to_ascii_lowercase()).collect();
-        if ["address", "expected", "read"].iter().all(|c| columns.iter().any(|have| have == c)) {
+        let columns: Vec<String> = first
+            .split(',')
+            .map(|c| c.trim().to_ascii_lowercase())
+            .collect();
+        if ["address", "expected", "read"]
+            .iter()
+            .all(|c| columns.iter().any(|have| have == c))
+        {
             let (rows, found) = read_march_log(text, reading);
             (Contents::Log(rows), found)
         } else {
             let (passes, found) = read_table(text, reading);
-            let dumps = passes.into_iter().map(|(pass, words)| Dump { name: format!("{name}{pass}"), words }).collect();
+            let dumps = passes
+                .into_iter()
+                .map(|(pass, words)| Dump {
+                    name: format!("{name}{pass}"),
+                    words,
+                })
+                .collect();
             (Contents::Dumps(dumps), found)
         }
     } else {
@@ -91,5 +113,11 @@ pub fn read_contents(name: &str, bytes: &[u8], reading: &Reading) -> (Contents, 
 pub type Words = (Vec<Option<Word>>, Vec<Diagnostic>);
 
 fn one(name: &str, (words, found): Words) -> (Contents, Vec<Diagnostic>) {
-    (Contents::Dumps(vec![Dump { name: name.to_owned(), words }]), found)
+    (
+        Contents::Dumps(vec![Dump {
+            name: name.to_owned(),
+            words,
+        }]),
+        found,
+    )
 }

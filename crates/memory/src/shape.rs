@@ -94,8 +94,12 @@ pub enum Weave {
 
 impl Weave {
     /// All weaves with the words of the shape file.
-    pub const ALL: [(Weave, &'static str); 4] =
-        [(Self::Diagonal, "diagonal"), (Self::Rows, "rows"), (Self::Columns, "columns"), (Self::Pairs, "pairs")];
+    pub const ALL: [(Weave, &'static str); 4] = [
+        (Self::Diagonal, "diagonal"),
+        (Self::Rows, "rows"),
+        (Self::Columns, "columns"),
+        (Self::Pairs, "pairs"),
+    ];
 }
 
 /// Where lines and cores lie on a drawing or a photograph.
@@ -171,5 +175,9 @@ impl Shape {
 
 /// A word with its lowest `bits` bits set.
 pub fn mask(bits: u8) -> Word {
-    if bits as usize >= WIDEST_WORD { Word::MAX } else { (1 << bits) - 1 }
+    if bits as usize >= WIDEST_WORD {
+        Word::MAX
+    } else {
+        (1 << bits) - 1
+    }
 }

@@ -9,7 +9,9 @@ use crate::wiring::{NO_WORD, Wiring};
 /// The word read at every address of the space; `content` is what is stored, by address. Addresses beyond the store
 /// read as a healthy decoder would leave them, unless a fault leads them to a word.
 pub fn read_all(wiring: &Wiring, content: &[Word], faults: &[Fault]) -> Vec<Word> {
-    (0..wiring.space() as u32).map(|a| read(wiring, content, faults, a)).collect()
+    (0..wiring.space() as u32)
+        .map(|a| read(wiring, content, faults, a))
+        .collect()
 }
 
 /// The word read at one address.
@@ -30,13 +32,19 @@ pub fn read(wiring: &Wiring, content: &[Word], faults: &[Fault], address: u32) -
 pub fn selected_words(wiring: &Wiring, faults: &[Fault], address: u32) -> Vec<u32> {
     let address = address_lines(address, faults);
     let axes = wiring.shape().axes.len();
-    let lines: Vec<Vec<u32>> = (0..axes).map(|axis| driven_lines(wiring, faults, axis, address)).collect();
+    let lines: Vec<Vec<u32>> = (0..axes)
+        .map(|axis| driven_lines(wiring, faults, axis, address))
+        .collect();
     let mut words = Vec::new();
     for first in &lines[0] {
         if axes == 1 {
             words.push(wiring.word_where(&[*first]));
         } else {
-            words.extend(lines[1].iter().map(|second| wiring.word_where(&[*first, *second])));
+            words.extend(
+                lines[1]
+                    .iter()
+                    .map(|second| wiring.word_where(&[*first, *second])),
+            );
         }
     }
     words.retain(|w| *w != NO_WORD);
@@ -66,7 +74,12 @@ fn address_lines(address: u32, faults: &[Fault]) -> u32 {
         }
     }
     for fault in faults {
-        if let Fault::AddressBridged { first, second, low_wins } = fault {
+        if let Fault::AddressBridged {
+            first,
+            second,
+            low_wins,
+        } = fault
+        {
             lines = join(lines, *first, *second, *low_wins);
         }
     }
@@ -85,7 +98,12 @@ fn data_bits(mut word: Word, faults: &[Fault]) -> Word {
         }
     }
     for fault in faults {
-        if let Fault::BitsBridged { first, second, low_wins } = fault {
+        if let Fault::BitsBridged {
+            first,
+            second,
+            low_wins,
+        } = fault
+        {
             word = join(word, *first, *second, *low_wins);
         }
     }
@@ -128,7 +146,11 @@ fn driven_lines(wiring: &Wiring, faults: &[Fault], axis: usize, address: u32) ->
             if !has(Fault::SinkDead(at, sink)) && !sinks.contains(&sink) {
                 sinks.push(sink);
             }
-            lines.extend(drivers.iter().flat_map(|d| sinks.iter().map(move |s| d * m.sinks + s)));
+            lines.extend(
+                drivers
+                    .iter()
+                    .flat_map(|d| sinks.iter().map(move |s| d * m.sinks + s)),
+            );
         }
         Some(_) => {}
     }
@@ -147,12 +169,17 @@ fn driven_lines(wiring: &Wiring, faults: &[Fault], axis: usize, address: u32) ->
     }
     let robbed = |line: u32| {
         wiring.is_coincident()
-            && (has(Fault::LinesBridged(at, line)) || line > 0 && has(Fault::LinesBridged(at, line - 1)))
+            && (has(Fault::LinesBridged(at, line))
+                || line > 0 && has(Fault::LinesBridged(at, line - 1)))
     };
     let sneaked = |line: u32| {
-        let Some(m) = description.matrix else { return false };
+        let Some(m) = description.matrix else {
+            return false;
+        };
         faults.iter().any(|f| match f {
-            Fault::DiodeShorted(a, l) if *a == at => l / m.sinks != line / m.sinks && l % m.sinks != line % m.sinks,
+            Fault::DiodeShorted(a, l) if *a == at => {
+                l / m.sinks != line / m.sinks && l % m.sinks != line % m.sinks
+            }
             _ => false,
         })
     };
@@ -181,7 +208,9 @@ fn sensed_word(wiring: &Wiring, content: &[Word], faults: &[Fault], word: u32) -
         for fault in faults {
             match fault {
                 // Diodes as built decide where the sneak current can go.
-                Fault::CrossingShorted(behind, bit) if *behind != word && stored >> bit & 1 == 1 => {
+                Fault::CrossingShorted(behind, bit)
+                    if *behind != word && stored >> bit & 1 == 1 =>
+                {
                     pulses |= wiring.sensed(content[*behind as usize]);
                 }
                 _ => {}

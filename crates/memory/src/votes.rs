@@ -38,7 +38,11 @@ impl BitVote {
     /// Bayes and Laplace: with every chance of a one equally credible before, k ones in n reads leave a beta
     /// distribution, whose part on the wrong side of one half is a binomial sum over n + 1 fair coins.
     pub fn doubt(self) -> Option<f64> {
-        let minority = if self.majority()? { self.reads - self.ones } else { self.ones };
+        let minority = if self.majority()? {
+            self.reads - self.ones
+        } else {
+            self.ones
+        };
         Some(binomial_below(self.reads + 1, minority, 0.5))
     }
 
@@ -51,13 +55,25 @@ impl BitVote {
             let (mut low, mut high) = (0.0, 1.0);
             for _ in 0..60 {
                 let middle = (low + high) / 2.0;
-                if wanted(middle) { low = middle } else { high = middle }
+                if wanted(middle) {
+                    low = middle
+                } else {
+                    high = middle
+                }
             }
             (low + high) / 2.0
         };
         let (n, k) = (self.reads, self.ones);
-        let low = if k == 0 { 0.0 } else { solve(&|p| 1.0 - binomial_below(n, k - 1, p) < tail) };
-        let high = if k == n { 1.0 } else { solve(&|p| binomial_below(n, k, p) > tail) };
+        let low = if k == 0 {
+            0.0
+        } else {
+            solve(&|p| 1.0 - binomial_below(n, k - 1, p) < tail)
+        };
+        let high = if k == n {
+            1.0
+        } else {
+            solve(&|p| binomial_below(n, k, p) > tail)
+        };
         (low, high)
     }
 }
@@ -113,7 +129,14 @@ impl Votes {
                 }
             }
         }
-        let mut votes = Self { bits, reads, ones, majority: vec![0; space], unstable: vec![0; space], tied: vec![0; space] };
+        let mut votes = Self {
+            bits,
+            reads,
+            ones,
+            majority: vec![0; space],
+            unstable: vec![0; space],
+            tied: vec![0; space],
+        };
         for a in 0..space {
             for bit in 0..bits {
                 let vote = votes.bit(a as u32, bit);
@@ -130,17 +153,27 @@ impl Votes {
     /// How the reads of one bit fell.
     pub fn bit(&self, address: u32, bit: u8) -> BitVote {
         let at = address as usize;
-        BitVote { reads: self.reads[at], ones: self.ones[at * self.bits as usize + bit as usize] }
+        BitVote {
+            reads: self.reads[at],
+            ones: self.ones[at * self.bits as usize + bit as usize],
+        }
     }
 
     /// Bits that were read and always alike, by address.
     pub fn steady(&self, address: u32) -> Word {
         let a = address as usize;
-        if self.reads[a] == 0 { 0 } else { crate::shape::mask(self.bits) & !self.unstable[a] }
+        if self.reads[a] == 0 {
+            0
+        } else {
+            crate::shape::mask(self.bits) & !self.unstable[a]
+        }
     }
 
     /// How many bits the reads disagree on.
     pub fn unstable_count(&self) -> u64 {
-        self.unstable.iter().map(|w| u64::from(w.count_ones())).sum()
+        self.unstable
+            .iter()
+            .map(|w| u64::from(w.count_ones()))
+            .sum()
     }
 }

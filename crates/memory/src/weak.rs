@@ -30,10 +30,18 @@ pub struct WeakElement {
 
 /// Explains unsteady bits (by address) of a store with this content (by address). The flag tells whether fewer
 /// elements are proved impossible.
-pub fn weak_elements(wiring: &Wiring, content: &[Word], unstable: &[Word]) -> (Vec<WeakElement>, bool) {
+pub fn weak_elements(
+    wiring: &Wiring,
+    content: &[Word],
+    unstable: &[Word],
+) -> (Vec<WeakElement>, bool) {
     let mut items: Vec<(u32, u8)> = Vec::new();
     for a in wiring.addresses() {
-        items.extend((0..wiring.shape().bits).filter(|b| unstable[*a as usize] >> b & 1 == 1).map(|b| (*a, b)));
+        items.extend(
+            (0..wiring.shape().bits)
+                .filter(|b| unstable[*a as usize] >> b & 1 == 1)
+                .map(|b| (*a, b)),
+        );
     }
     let mut touched: BTreeMap<Fault, u64> = BTreeMap::new();
     for a in wiring.addresses() {
@@ -45,21 +53,37 @@ pub fn weak_elements(wiring: &Wiring, content: &[Word], unstable: &[Word]) -> (V
     let mut sets: BTreeMap<Fault, Vec<usize>> = BTreeMap::new();
     for (number, (a, bit)) in items.iter().enumerate() {
         let fires = wiring.sensed(content[*a as usize]) >> bit & 1 == 1;
-        sets.entry(Fault::Bit(*a, *bit, !fires)).or_default().push(number);
+        sets.entry(Fault::Bit(*a, *bit, !fires))
+            .or_default()
+            .push(number);
         if fires {
-            each_on_path(wiring, *a, *bit, |f| sets.entry(f).or_default().push(number));
+            each_on_path(wiring, *a, *bit, |f| {
+                sets.entry(f).or_default().push(number)
+            });
         }
     }
     sets.retain(|f, items| matches!(f, Fault::Bit(..)) || items.len() as u64 * 3 >= touched[f]);
     let faults: Vec<Fault> = sets.keys().copied().collect();
     let lists: Vec<Vec<usize>> = sets.values().cloned().collect();
-    let Some((chosen, proved)) = smallest_cover(items.len(), &lists, 20_000) else { return (Vec::new(), true) };
+    let Some((chosen, proved)) = smallest_cover(items.len(), &lists, 20_000) else {
+        return (Vec::new(), true);
+    };
     let element = |n: &usize| {
         let fault = faults[*n];
-        let alike = faults.iter().zip(&lists).filter(|(f, l)| **l == lists[*n] && **f != fault);
-        let mut names: Vec<String> = elements_of(wiring, fault).iter().map(|e| weak_name(&e.name)).collect();
+        let alike = faults
+            .iter()
+            .zip(&lists)
+            .filter(|(f, l)| **l == lists[*n] && **f != fault);
+        let mut names: Vec<String> = elements_of(wiring, fault)
+            .iter()
+            .map(|e| weak_name(&e.name))
+            .collect();
         let name = names.remove(0);
-        names.extend(alike.flat_map(|(f, _)| elements_of(wiring, *f)).map(|e| weak_name(&e.name)));
+        names.extend(
+            alike
+                .flat_map(|(f, _)| elements_of(wiring, *f))
+                .map(|e| weak_name(&e.name)),
+        );
         WeakElement {
             name,
             alternatives: names,
@@ -92,7 +116,12 @@ fn each_on_path(wiring: &Wiring, address: u32, bit: u8, mut each: impl FnMut(Fau
 }
 
 fn weak_name(name: &str) -> String {
-    for (end, weak) in [(" open", " weak"), (" dead", " weak"), (" missing", " late or early"), (" always on", " weak")] {
+    for (end, weak) in [
+        (" open", " weak"),
+        (" dead", " weak"),
+        (" missing", " late or early"),
+        (" always on", " weak"),
+    ] {
         if let Some(start) = name.strip_suffix(end) {
             return format!("{start}{weak}");
         }

@@ -23,14 +23,22 @@ impl Wiring {
         let line_of: Vec<Vec<u32>> = shape
             .axes
             .iter()
-            .map(|axis| (0..space).map(|a| gather(a as u32, &axis.address)).collect())
+            .map(|axis| {
+                (0..space)
+                    .map(|a| gather(a as u32, &axis.address))
+                    .collect()
+            })
             .collect();
         let cells: usize = shape.axes.iter().map(|a| a.lines as usize).product();
         let mut word_at = vec![NO_WORD; cells];
         let mut addresses = Vec::new();
         for a in 0..space as u32 {
             let lines: Vec<u32> = line_of.iter().map(|l| l[a as usize]).collect();
-            if lines.iter().zip(&shape.axes).all(|(l, axis)| *l < axis.lines) {
+            if lines
+                .iter()
+                .zip(&shape.axes)
+                .all(|(l, axis)| *l < axis.lines)
+            {
                 word_at[crossing(&shape.axes, &lines)] = a;
                 addresses.push(a);
             }
@@ -38,7 +46,14 @@ impl Wiring {
         let segments = |by: &[u8]| (0..space).map(|a| gather(a as u32, by) as u16).collect();
         let sense = segments(&shape.sense_segments);
         let inhibit = segments(shape.inhibit_segments.as_deref().unwrap_or(&[]));
-        Self { line_of, word_at, sense, inhibit, addresses, shape }
+        Self {
+            line_of,
+            word_at,
+            sense,
+            inhibit,
+            addresses,
+            shape,
+        }
     }
 
     /// The shape that the tables were made from.
@@ -83,15 +98,23 @@ impl Wiring {
 
     /// Stored words as they are sensed: a one where a pulse comes. Its own inverse.
     pub fn sensed(&self, word: Word) -> Word {
-        if self.shape.idle { word ^ self.shape.mask() } else { word }
+        if self.shape.idle {
+            word ^ self.shape.mask()
+        } else {
+            word
+        }
     }
 }
 
 fn crossing(axes: &[Axis], lines: &[u32]) -> usize {
-    axes.iter().zip(lines).fold(0, |at, (axis, line)| at * axis.lines as usize + *line as usize)
+    axes.iter().zip(lines).fold(0, |at, (axis, line)| {
+        at * axis.lines as usize + *line as usize
+    })
 }
 
 /// The number made of some address bits, the first listed least significant.
 fn gather(address: u32, bits: &[u8]) -> u32 {
-    bits.iter().enumerate().fold(0, |n, (place, bit)| n | (address >> bit & 1) << place)
+    bits.iter()
+        .enumerate()
+        .fold(0, |n, (place, bit)| n | (address >> bit & 1) << place)
 }

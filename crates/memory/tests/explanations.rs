@@ -12,12 +12,20 @@ use memory::votes::Dump;
 use memory::wiring::Wiring;
 
 fn explained(wiring: &Wiring, content: &[Word], read: &[Word]) -> Explanations {
-    explain(wiring, &[Frame::complete(wiring, content, read)], &Limits::default())
+    explain(
+        wiring,
+        &[Frame::complete(wiring, content, read)],
+        &Limits::default(),
+    )
 }
 
 /// Reads of the words that exist, which are all that a person can compare.
 fn visible(wiring: &Wiring, read: &[Word]) -> Vec<Word> {
-    wiring.addresses().iter().map(|a| read[*a as usize]).collect()
+    wiring
+        .addresses()
+        .iter()
+        .map(|a| read[*a as usize])
+        .collect()
 }
 
 fn small_shape(chance: &mut Chance, most: u32, most_bits: usize) -> Shape {
@@ -37,16 +45,33 @@ fn small_shape(chance: &mut Chance, most: u32, most_bits: usize) -> Shape {
 
 fn all_faults(wiring: &Wiring, stored: &[Word]) -> Vec<Fault> {
     let pulses: Vec<Word> = stored.iter().map(|w| wiring.sensed(*w)).collect();
-    line_faults(wiring).into_iter().chain(bit_faults(wiring, &pulses)).collect()
+    line_faults(wiring)
+        .into_iter()
+        .chain(bit_faults(wiring, &pulses))
+        .collect()
 }
 
 /// All smallest sets, by trying every set of one, then two, then three faults with the plain simulator.
-fn exhaustive(wiring: &Wiring, stored: &[Word], read: &[Word], most: usize) -> Option<BTreeSet<Vec<Fault>>> {
+fn exhaustive(
+    wiring: &Wiring,
+    stored: &[Word],
+    read: &[Word],
+    most: usize,
+) -> Option<BTreeSet<Vec<Fault>>> {
     let all = all_faults(wiring, stored);
     let wanted = visible(wiring, read);
     for size in 0..=most {
         let mut found = BTreeSet::new();
-        extend(wiring, stored, &wanted, &all, 0, &mut Vec::new(), size, &mut found);
+        extend(
+            wiring,
+            stored,
+            &wanted,
+            &all,
+            0,
+            &mut Vec::new(),
+            size,
+            &mut found,
+        );
         if !found.is_empty() {
             return Some(found);
         }
@@ -96,7 +121,12 @@ fn agrees_with_exhaustive(cases: u64, seed: u64, words: u32, bits: usize, depth:
         assert!(got.fewest, "case {case}: not proved\n{planted:?}");
         let got_sets: BTreeSet<Vec<Fault>> = got.sets.iter().cloned().collect();
         if got.complete {
-            assert_eq!(got_sets, expected, "case {case}: {planted:?} in {:?}", wiring.shape());
+            assert_eq!(
+                got_sets,
+                expected,
+                "case {case}: {planted:?} in {:?}",
+                wiring.shape()
+            );
             compared += 1;
         } else {
             assert!(got_sets.is_subset(&expected), "case {case}: {planted:?}");
@@ -129,18 +159,33 @@ fn campaign_shape(case: u64, chance: &mut Chance) -> Shape {
         3 => woven("campaign", words, bits, false),
         4 => diode_matrix("campaign", words, bits),
         5 => coincident("campaign", 12, 20, 5, true, true),
-        _ => coincident("campaign", 16, 8, bits, chance.below(2) == 0, chance.below(2) == 0),
+        _ => coincident(
+            "campaign",
+            16,
+            8,
+            bits,
+            chance.below(2) == 0,
+            chance.below(2) == 0,
+        ),
     }
 }
 
 /// Whether no read of the store can separate two sets of faults: of a store that cannot be written, the one content is
 /// all there is to read; else several other contents are tried.
-fn inseparable(wiring: &Wiring, stored: &[Word], a: &[Fault], b: &[Fault], chance: &mut Chance) -> bool {
+fn inseparable(
+    wiring: &Wiring,
+    stored: &[Word],
+    a: &[Fault],
+    b: &[Fault],
+    chance: &mut Chance,
+) -> bool {
     let alike = |stored: &[Word]| {
-        visible(wiring, &read_all(wiring, stored, a)) == visible(wiring, &read_all(wiring, stored, b))
+        visible(wiring, &read_all(wiring, stored, a))
+            == visible(wiring, &read_all(wiring, stored, b))
     };
     alike(stored)
-        && (!wiring.shape().organisation.is_writable() || (0..6).all(|_| alike(&content(wiring, chance))))
+        && (!wiring.shape().organisation.is_writable()
+            || (0..6).all(|_| alike(&content(wiring, chance))))
 }
 
 fn dump(name: &str, wiring: &Wiring, words: &[Word]) -> Dump {
@@ -148,7 +193,10 @@ fn dump(name: &str, wiring: &Wiring, words: &[Word]) -> Dump {
     for a in wiring.addresses() {
         all[*a as usize] = Some(words[*a as usize]);
     }
-    Dump { name: name.to_owned(), words: all }
+    Dump {
+        name: name.to_owned(),
+        words: all,
+    }
 }
 
 #[test]
@@ -167,33 +215,62 @@ fn planted_faults_are_among_the_fewest_and_mostly_first() {
         let frame = Frame::complete(&wiring, &stored, &read);
         let got = explain(&wiring, std::slice::from_ref(&frame), &Limits::default());
         for set in &got.sets {
-            assert_eq!(visible(&wiring, &read_all(&wiring, &stored, set)), visible(&wiring, &read), "case {case}");
+            assert_eq!(
+                visible(&wiring, &read_all(&wiring, &stored, set)),
+                visible(&wiring, &read),
+                "case {case}"
+            );
         }
         assert!(got.fewest, "case {case}: {planted:?}");
         let size = got.sets[0].len();
-        assert!(size <= planted.len(), "case {case}: {planted:?} and {:?}", got.sets[0]);
+        assert!(
+            size <= planted.len(),
+            "case {case}: {planted:?} and {:?}",
+            got.sets[0]
+        );
         if size < planted.len() {
             continue;
         }
         fewest += 1;
-        assert!(got.sets.contains(&planted), "case {case}: {planted:?} is lost, complete {}", got.complete);
-        let (reads, reference) = (dump("read", &wiring, &read), dump("reference", &wiring, &stored));
+        assert!(
+            got.sets.contains(&planted),
+            "case {case}: {planted:?} is lost, complete {}",
+            got.complete
+        );
+        let (reads, reference) = (
+            dump("read", &wiring, &read),
+            dump("reference", &wiring, &stored),
+        );
         let report = compare(&wiring, &[reads], &reference, &Limits::default());
-        let Some(best) = report.explanations.first() else { continue };
+        let Some(best) = report.explanations.first() else {
+            continue;
+        };
         let mut set: Vec<Fault> = best.parts.iter().map(|p| p.fault).collect();
         set.sort_unstable();
-        assert_eq!((best.explains, best.leaves), (report.wrong, 0), "case {case}");
+        assert_eq!(
+            (best.explains, best.leaves),
+            (report.wrong, 0),
+            "case {case}"
+        );
         first_exactly += u32::from(set == planted);
-        first += u32::from(set == planted || inseparable(&wiring, &stored, &set, &planted, &mut chance));
+        first +=
+            u32::from(set == planted || inseparable(&wiring, &stored, &set, &planted, &mut chance));
     }
-    eprintln!("planted set is a fewest one in {fewest} of {cases}, first in {first} (itself in {first_exactly})");
+    eprintln!(
+        "planted set is a fewest one in {fewest} of {cases}, first in {first} (itself in {first_exactly})"
+    );
     assert!(fewest * 2 > cases as u32);
     assert!(first * 100 >= fewest * 85, "{first} of {fewest}");
 }
 
 fn single(wiring: &Wiring, stored: &[Word], fault: Fault) -> Comparison {
     let read = read_all(wiring, stored, &[fault]);
-    compare(wiring, &[dump("read", wiring, &read)], &dump("reference", wiring, stored), &Limits::default())
+    compare(
+        wiring,
+        &[dump("read", wiring, &read)],
+        &dump("reference", wiring, stored),
+        &Limits::default(),
+    )
 }
 
 // The classical cases of a wrongly wired or failed bus: a stuck address line reads one half of the store twice.
@@ -204,14 +281,21 @@ fn a_stuck_address_line_doubles_halves() {
     for line in 0..6u8 {
         for level in [false, true] {
             let read = read_all(&wiring, &stored, &[Fault::AddressStuck(line, level)]);
-            for a in 0..64usize {
-                let from = if level { a | 1 << line } else { a & !(1 << line) };
-                assert_eq!(read[a], stored[from]);
+            for (a, word) in read.iter().enumerate() {
+                let from = if level {
+                    a | 1 << line
+                } else {
+                    a & !(1 << line)
+                };
+                assert_eq!(*word, stored[from]);
             }
             let report = single(&wiring, &stored, Fault::AddressStuck(line, level));
             let name = format!("address line {line} stuck at {}", u8::from(level));
             assert_eq!(report.explanations[0].parts[0].names[0], name);
-            assert_eq!((report.explanations.len(), report.explanations[0].leaves), (1, 0));
+            assert_eq!(
+                (report.explanations.len(), report.explanations[0].leaves),
+                (1, 0)
+            );
         }
     }
 }
@@ -223,17 +307,31 @@ fn bridged_lines_are_and_or_or() {
     for (first, second) in [(0, 1), (2, 5), (3, 4)] {
         for low_wins in [true, false] {
             let law = if low_wins { "AND" } else { "OR" };
-            let data = Fault::BitsBridged { first, second, low_wins };
+            let data = Fault::BitsBridged {
+                first,
+                second,
+                low_wins,
+            };
             let read = read_all(&wiring, &stored, &[data]);
             for a in 0..64usize {
                 let (x, y) = (stored[a] >> first & 1, stored[a] >> second & 1);
                 let joined = if low_wins { x & y } else { x | y };
-                assert_eq!((read[a] >> first & 1, read[a] >> second & 1), (joined, joined));
+                assert_eq!(
+                    (read[a] >> first & 1, read[a] >> second & 1),
+                    (joined, joined)
+                );
             }
             let report = single(&wiring, &stored, data);
-            assert_eq!(report.explanations[0].parts[0].names[0], format!("data bits {first} and {second} bridged ({law})"));
+            assert_eq!(
+                report.explanations[0].parts[0].names[0],
+                format!("data bits {first} and {second} bridged ({law})")
+            );
 
-            let address = Fault::AddressBridged { first, second, low_wins };
+            let address = Fault::AddressBridged {
+                first,
+                second,
+                low_wins,
+            };
             let read = read_all(&wiring, &stored, &[address]);
             for a in 0..64u32 {
                 let (x, y) = (a >> first & 1, a >> second & 1);
@@ -269,7 +367,11 @@ fn groups_on_one_axis_name_the_line_driver_or_winding() {
             stored[0x35] |= 1 << 6;
         }
         let report = single(&wiring, &stored, fault);
-        let names: Vec<&String> = report.explanations.iter().flat_map(|e| &e.parts[0].names).collect();
+        let names: Vec<&String> = report
+            .explanations
+            .iter()
+            .flat_map(|e| &e.parts[0].names)
+            .collect();
         assert!(names.iter().any(|n| *n == name), "{name} not in {names:?}");
         assert_eq!(report.explanations[0].parts[0].fault, fault, "{names:?}");
     }
@@ -303,9 +405,18 @@ fn sixty_four_thousand_words_are_explained() {
     planted.sort_unstable();
     planted.dedup();
     let read = read_all(&wiring, &stored, &planted);
-    let report = compare(&wiring, &[dump("read", &wiring, &read)], &dump("reference", &wiring, &stored), &Limits::default());
+    let report = compare(
+        &wiring,
+        &[dump("read", &wiring, &read)],
+        &dump("reference", &wiring, &stored),
+        &Limits::default(),
+    );
     assert!(report.wrong >= 5000 && report.fewest);
-    let mut set: Vec<Fault> = report.explanations[0].parts.iter().map(|p| p.fault).collect();
+    let mut set: Vec<Fault> = report.explanations[0]
+        .parts
+        .iter()
+        .map(|p| p.fault)
+        .collect();
     set.sort_unstable();
     assert_eq!(set, planted);
     assert_eq!(report.explanations[0].leaves, 0);

@@ -1,6 +1,8 @@
 //! The published coverage of march tests, reproduced by simulation, and their operations on real stores.
 
-use memory::march::{FaultClass, OperationKind, backgrounds, coverage, march_tests, operations, read_march};
+use memory::march::{
+    FaultClass, OperationKind, backgrounds, coverage, march_tests, operations, read_march,
+};
 use memory::shape::linear_select;
 use memory::wiring::Wiring;
 
@@ -31,7 +33,10 @@ fn every_figure_of_the_coverage_table() {
         for (class, percent) in FaultClass::ALL.into_iter().zip(percents) {
             let got = coverage(march, class, 5).percent();
             if (got * 10.0).round() / 10.0 != *percent {
-                wrong.push(format!("{name} {}: {got}, published {percent}", class.letters()));
+                wrong.push(format!(
+                    "{name} {}: {got}, published {percent}",
+                    class.letters()
+                ));
             }
         }
     }
@@ -56,9 +61,20 @@ fn march_c_minus_takes_ten_operations_a_word() {
     let c_minus = &march_tests()[7];
     let list = operations(&wiring, c_minus, &[0]);
     assert_eq!(list.len(), 40_960);
-    assert_eq!(list.iter().filter(|o| o.kind == OperationKind::Read).count(), 20_480);
-    assert_eq!((list[4096].address, list[4096].word, list[4097].word), (0, 0, 0xFF));
-    let last_falling = list.iter().rfind(|o| o.step.contains("dn")).expect("a falling element");
+    assert_eq!(
+        list.iter()
+            .filter(|o| o.kind == OperationKind::Read)
+            .count(),
+        20_480
+    );
+    assert_eq!(
+        (list[4096].address, list[4096].word, list[4097].word),
+        (0, 0, 0xFF)
+    );
+    let last_falling = list
+        .iter()
+        .rfind(|o| o.step.contains("dn"))
+        .expect("a falling element");
     assert_eq!(last_falling.address, 0);
 }
 
@@ -68,7 +84,10 @@ fn backgrounds_set_every_two_bits_against_each_other() {
         let all = backgrounds(bits);
         for a in 0..bits {
             for b in a + 1..bits {
-                assert!(all.iter().any(|w| (w >> a ^ w >> b) & 1 == 1), "bits {a} and {b} of {bits}");
+                assert!(
+                    all.iter().any(|w| (w >> a ^ w >> b) & 1 == 1),
+                    "bits {a} and {b} of {bits}"
+                );
             }
         }
     }

@@ -10,7 +10,8 @@ use memory::plane::explain_log;
 use memory::plant::{Chance, content};
 use memory::read::LogRow;
 use memory::shape::{
-    Alter, Field, Grid, Place, Shape, Weave, Word, coincident, diode_matrix, linear_select, print_shape, read_shape, woven,
+    Alter, Field, Grid, Place, Shape, Weave, Word, coincident, diode_matrix, linear_select,
+    print_shape, read_shape, woven,
 };
 use memory::simulate::{read, selected_words};
 use memory::votes::{BitVote, Dump, Votes};
@@ -20,11 +21,30 @@ use memory::wiring::Wiring;
 fn full_shape() -> Shape {
     let mut shape = coincident("plane \"A\"", 12, 20, 5, true, true);
     shape.weave = Weave::Pairs;
-    shape.fields = vec![Field { name: "sign".to_owned(), bits: vec![4] }, Field { name: "digit".to_owned(), bits: vec![3, 2, 1, 0] }];
+    shape.fields = vec![
+        Field {
+            name: "sign".to_owned(),
+            bits: vec![4],
+        },
+        Field {
+            name: "digit".to_owned(),
+            bits: vec![3, 2, 1, 0],
+        },
+    ];
     shape.zero_words = vec![0, 0x1F];
-    shape.grid = Some(Grid { origin: (1.5, 2.0), pitch: (0.5, 0.5), plane: (0.0, 12.0) });
-    shape.places = vec![Place { element: "X line 3".to_owned(), at: (10.0, 4.5) }];
-    shape.alters = vec![Alter { element: "X selection diode".to_owned(), prior: 5.0 }];
+    shape.grid = Some(Grid {
+        origin: (1.5, 2.0),
+        pitch: (0.5, 0.5),
+        plane: (0.0, 12.0),
+    });
+    shape.places = vec![Place {
+        element: "X line 3".to_owned(),
+        at: (10.0, 4.5),
+    }];
+    shape.alters = vec![Alter {
+        element: "X selection diode".to_owned(),
+        prior: 5.0,
+    }];
     shape
 }
 
@@ -40,7 +60,10 @@ fn shapes_read_back_as_they_were_printed() {
     ];
     for shape in shapes {
         let text = print_shape(&shape);
-        assert_eq!(read_shape(&text).map_err(|e| format!("{e:?}\n{text}")), Ok(shape));
+        assert_eq!(
+            read_shape(&text).map_err(|e| format!("{e:?}\n{text}")),
+            Ok(shape)
+        );
     }
 }
 
@@ -59,8 +82,14 @@ fn first_mistake(text: &str) -> String {
 #[test]
 fn mistakes_in_shapes_say_where_and_what_would_mend_them() {
     let cases = [
-        ("", "line 1, column 1: The file describes no store. Begin with `store \"name\" {`."),
-        ("mat x", "line 1, column 1: `mat` is not known here. A shape file begins with `store \"name\" {`."),
+        (
+            "",
+            "line 1, column 1: The file describes no store. Begin with `store \"name\" {`.",
+        ),
+        (
+            "mat x",
+            "line 1, column 1: `mat` is not known here. A shape file begins with `store \"name\" {`.",
+        ),
         (
             "store a {\n organisation rope\n address bits=3\n data bits=4\n}",
             "line 2, column 2: `rope` is not an organisation. Choose linear-select, coincident-current, woven or diode-matrix.",
@@ -113,13 +142,18 @@ fn stated_error_rates_of_votes_hold() {
             let p = uniform(&mut chance);
             let ones = (0..reads).filter(|_| uniform(&mut chance) < p).count() as u32;
             let vote = BitVote { reads, ones };
-            let (Some(majority), Some(doubt)) = (vote.majority(), vote.doubt()) else { continue };
+            let (Some(majority), Some(doubt)) = (vote.majority(), vote.doubt()) else {
+                continue;
+            };
             counted += 1;
             stated += doubt;
             wrong += u32::from(majority != (p > 0.5));
         }
         let sd = stated.sqrt();
-        assert!((f64::from(wrong) - stated).abs() < 4.0 * sd, "{reads} reads: {wrong} wrong of {counted}, stated {stated:.1}");
+        assert!(
+            (f64::from(wrong) - stated).abs() < 4.0 * sd,
+            "{reads} reads: {wrong} wrong of {counted}, stated {stated:.1}"
+        );
     }
     // One read in favour, nothing known before: a quarter (Laplace's rule of succession gives 2/3 for the next read).
     assert!((BitVote { reads: 1, ones: 1 }.doubt().expect("no tie") - 0.25).abs() < 1e-12);
@@ -132,7 +166,9 @@ fn spans_of_votes_cover_as_stated() {
     for p in [0.02, 0.3, 0.5, 0.9] {
         let covered = (0..2000)
             .filter(|_| {
-                let ones = (0..30).filter(|_| ((chance.bits() >> 11) as f64 / (1u64 << 53) as f64) < p).count() as u32;
+                let ones = (0..30)
+                    .filter(|_| ((chance.bits() >> 11) as f64 / (1u64 << 53) as f64) < p)
+                    .count() as u32;
                 let (low, high) = BitVote { reads: 30, ones }.chance_of_one(0.95);
                 low <= p && p <= high
             })
@@ -166,14 +202,26 @@ fn a_weak_word_wire_and_a_weak_bit_are_told_apart() {
             }
             words[at] = Some(word);
         }
-        reads.push(Dump { name: format!("read {n}"), words });
+        reads.push(Dump {
+            name: format!("read {n}"),
+            words,
+        });
     }
     let votes = Votes::count(&wiring, &reads);
-    assert_eq!(votes.unstable_count(), u64::from(stored[17].count_ones()) + 1);
+    assert_eq!(
+        votes.unstable_count(),
+        u64::from(stored[17].count_ones()) + 1
+    );
     let (weak, proved) = weak_elements(&wiring, &stored, &votes.unstable);
     let names: Vec<&str> = weak.iter().map(|w| w.name.as_str()).collect();
     assert!(proved);
-    assert_eq!(names, ["word wire 17 weak", &format!("word wire 40 at core {} weak", stored[40].trailing_zeros())]);
+    assert_eq!(
+        names,
+        [
+            "word wire 17 weak",
+            &format!("word wire 40 at core {} weak", stored[40].trailing_zeros())
+        ]
+    );
 }
 
 /// Runs a march test on a store with faults, as the bench would, and logs every read.
@@ -186,7 +234,12 @@ fn run_march(wiring: &Wiring, faults: &[Fault], march: usize) -> Vec<LogRow> {
             OperationKind::Write => operation.word,
             OperationKind::Read => {
                 let got = read(wiring, &cells, faults, operation.address);
-                log.push(LogRow { step: operation.step, address: operation.address, expected: operation.word, read: got });
+                log.push(LogRow {
+                    step: operation.step,
+                    address: operation.address,
+                    expected: operation.word,
+                    read: got,
+                });
                 got
             }
         };
@@ -211,13 +264,31 @@ fn march_logs_name_the_element_with_all_reads_or_failures_only() {
         Fault::StrobeDead(0),
     ] {
         let log = run_march(&wiring, &[fault], 7);
-        let failures: Vec<LogRow> = log.iter().filter(|r| r.expected != r.read).cloned().collect();
+        let failures: Vec<LogRow> = log
+            .iter()
+            .filter(|r| r.expected != r.read)
+            .cloned()
+            .collect();
         for log in [log, failures] {
             let report = explain_log(&wiring, &log, &Limits::default());
             assert_eq!(report.unstable, 0);
-            let sets: Vec<Vec<Fault>> = report.explanations.iter().map(|e| e.parts.iter().map(|p| p.fault).collect()).collect();
-            assert!(sets.contains(&vec![fault]), "{fault:?} not in {sets:?} ({:?})", report.assumed);
-            assert_eq!((report.explanations[0].explains, report.explanations[0].leaves), (report.wrong, 0));
+            let sets: Vec<Vec<Fault>> = report
+                .explanations
+                .iter()
+                .map(|e| e.parts.iter().map(|p| p.fault).collect())
+                .collect();
+            assert!(
+                sets.contains(&vec![fault]),
+                "{fault:?} not in {sets:?} ({:?})",
+                report.assumed
+            );
+            assert_eq!(
+                (
+                    report.explanations[0].explains,
+                    report.explanations[0].leaves
+                ),
+                (report.wrong, 0)
+            );
         }
     }
 }
@@ -228,15 +299,38 @@ fn address_faults_of_a_written_store_are_found_by_replay() {
     for fault in [
         Fault::AddressStuck(3, false),
         Fault::AddressStuck(0, true),
-        Fault::AddressBridged { first: 1, second: 4, low_wins: true },
+        Fault::AddressBridged {
+            first: 1,
+            second: 4,
+            low_wins: true,
+        },
         Fault::LineOn(0, 9),
         Fault::LinesBridged(0, 20),
     ] {
         let log = run_march(&wiring, &[fault], 7);
-        let report = explain_log(&wiring, &log, &Limits { trials: 20_000, ..Limits::default() });
-        let first: Vec<Fault> = report.explanations[0].parts.iter().map(|p| p.fault).collect();
-        let all: Vec<Fault> = report.explanations.iter().filter(|e| e.parts.len() == 1).map(|e| e.parts[0].fault).collect();
-        assert!(first.len() == 1 && all.contains(&fault), "{fault:?}: {all:?}");
+        let report = explain_log(
+            &wiring,
+            &log,
+            &Limits {
+                trials: 20_000,
+                ..Limits::default()
+            },
+        );
+        let first: Vec<Fault> = report.explanations[0]
+            .parts
+            .iter()
+            .map(|p| p.fault)
+            .collect();
+        let all: Vec<Fault> = report
+            .explanations
+            .iter()
+            .filter(|e| e.parts.len() == 1)
+            .map(|e| e.parts[0].fault)
+            .collect();
+        assert!(
+            first.len() == 1 && all.contains(&fault),
+            "{fault:?}: {all:?}"
+        );
         assert_eq!(report.explanations[0].leaves, 0);
     }
 }
@@ -258,9 +352,15 @@ fn half_selected_cores_of_a_plane_of_4096() {
 fn no_content_of_a_small_plane_is_worse_than_the_worst_pattern() {
     let wiring = Wiring::new(coincident("plane", 4, 3, 1, false, false));
     for weave in [Weave::Diagonal, Weave::Rows, Weave::Columns, Weave::Pairs] {
-        let patterns = [worst_pattern(&wiring, weave, false), worst_pattern(&wiring, weave, true)];
+        let patterns = [
+            worst_pattern(&wiring, weave, false),
+            worst_pattern(&wiring, weave, true),
+        ];
         for a in wiring.addresses() {
-            let by_pattern = patterns.iter().map(|p| delta_noise(&wiring, weave, p, 0, *a).0.abs()).max();
+            let by_pattern = patterns
+                .iter()
+                .map(|p| delta_noise(&wiring, weave, p, 0, *a).0.abs())
+                .max();
             let worst = (0..1u32 << 12)
                 .map(|bits| {
                     let mut words = vec![0; wiring.space()];
@@ -281,7 +381,8 @@ fn a_pass_map_shows_margins_and_drift() {
         let mut text = "drive mA,strobe ns,errors\n".to_owned();
         for drive in (300..=500).step_by(20) {
             for strobe in (150..=300).step_by(10) {
-                let inside = (f64::from(drive) - 400.0 - shift).abs() <= 60.0 && (f64::from(strobe) - 220.0).abs() <= 30.0;
+                let inside = (f64::from(drive) - 400.0 - shift).abs() <= 60.0
+                    && (f64::from(strobe) - 220.0).abs() <= 30.0;
                 text += &format!("{drive},{strobe},{}\n", if inside { 0 } else { 7 });
             }
         }
@@ -292,8 +393,14 @@ fn a_pass_map_shows_margins_and_drift() {
     let (before, now) = (map(0.0), map(20.0));
     assert_eq!(before.region((400.0, 220.0)).len(), 7 * 7);
     let margins = before.margins((400.0, 220.0)).expect("it passes there");
-    assert_eq!((margins.across[0].passes_to, margins.across[0].fails_at), (60.0, Some(80.0)));
-    assert_eq!((margins.up[1].passes_to, margins.up[1].fails_at), (30.0, Some(40.0)));
+    assert_eq!(
+        (margins.across[0].passes_to, margins.across[0].fails_at),
+        (60.0, Some(80.0))
+    );
+    assert_eq!(
+        (margins.up[1].passes_to, margins.up[1].fails_at),
+        (30.0, Some(40.0))
+    );
     assert_eq!(before.centre((400.0, 220.0)), Some((400.0, 220.0)));
     assert_eq!(now.drift(&before, (400.0, 220.0)), Some((20.0, 0.0)));
     assert_eq!(before.margins((300.0, 150.0)), None);
@@ -306,21 +413,46 @@ fn a_pass_map_shows_margins_and_drift() {
 fn micro_words_are_searched_compared_and_followed() {
     let mut shape = woven("control store", 512, 20, false);
     shape.fields = vec![
-        Field { name: "next address".to_owned(), bits: (0..9).collect() },
-        Field { name: "branch".to_owned(), bits: vec![17] },
+        Field {
+            name: "next address".to_owned(),
+            bits: (0..9).collect(),
+        },
+        Field {
+            name: "branch".to_owned(),
+            bits: vec![17],
+        },
     ];
-    let words: Vec<Option<Word>> = (0..512).map(|a| Some(Word::from(a as u32 + 1) & 0x1FF | 1 << 17)).collect();
+    let words: Vec<Option<Word>> = (0..512)
+        .map(|a| Some(Word::from(a as u32 + 1) & 0x1FF | 1 << 17))
+        .collect();
     let mut other = words.clone();
     other[0x203 & 0x1FF] = Some(words[3].expect("a word") & !(1 << 17));
     assert_eq!(field_value(&shape.fields[0], 0x2_0004), 4);
     assert_eq!(find(&shape.fields[0], 8, &words), vec![7]);
     let differ = differences(&shape, &words, &other);
-    assert_eq!((differ.len(), differ[0].address, differ[0].field.as_str(), differ[0].values), (1, 3, "branch", [1, 0]));
+    assert_eq!(
+        (
+            differ.len(),
+            differ[0].address,
+            differ[0].field.as_str(),
+            differ[0].values
+        ),
+        (1, 3, "branch", [1, 0])
+    );
     let parting = follow(&shape, [&[1, 2, 3, 4, 5], &[1, 2, 3, 9]], [&words, &other]);
     assert_eq!(
         parting_sentence(&parting, ["1", "2"]),
         "Unit 2 read bit 17 (branch) of word 3 otherwise than unit 1, and so branched (step 3)."
     );
-    assert_eq!(follow(&shape, [&[1, 2], &[1, 4]], [&words, &other]), Parting::SameWord { step: 1, after: Some(1) });
-    assert_eq!(follow(&shape, [&[1, 2], &[1, 2, 3]], [&words, &other]), Parting::Together { steps: 2 });
+    assert_eq!(
+        follow(&shape, [&[1, 2], &[1, 4]], [&words, &other]),
+        Parting::SameWord {
+            step: 1,
+            after: Some(1)
+        }
+    );
+    assert_eq!(
+        follow(&shape, [&[1, 2], &[1, 2, 3]], [&words, &other]),
+        Parting::Together { steps: 2 }
+    );
 }

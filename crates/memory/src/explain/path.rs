@@ -69,7 +69,10 @@ impl<'w> Path<'w> {
     /// Prepares the path for a set of faults.
     pub fn new(wiring: &'w Wiring, faults: &[Fault]) -> Self {
         let shape = wiring.shape();
-        let inhibits = shape.inhibit_segments.as_ref().map_or(1, |by| 1 << by.len());
+        let inhibits = shape
+            .inhibit_segments
+            .as_ref()
+            .map_or(1, |by| 1 << by.len());
         let mut path = Self {
             wiring,
             address_high: 0,
@@ -104,7 +107,11 @@ impl<'w> Path<'w> {
         match fault {
             AddressStuck(line, true) => self.address_high |= 1 << line,
             AddressStuck(line, false) => self.address_low |= 1 << line,
-            AddressBridged { first, second, low_wins } => self.address_bridges.push((first, second, low_wins)),
+            AddressBridged {
+                first,
+                second,
+                low_wins,
+            } => self.address_bridges.push((first, second, low_wins)),
             AddressExchanged(a, b) => self.address_exchanges.push((a, b)),
             LineDead(axis, l) => self.axes[axis as usize].dead.push(l),
             LineOn(axis, l) => self.axes[axis as usize].on.push(l),
@@ -124,7 +131,11 @@ impl<'w> Path<'w> {
             SenseDead(bit, s) => self.sense_dead[s as usize] |= 1 << bit,
             StrobeDead(group) => self.strobed &= !self.wiring.shape().strobes[group as usize],
             BitsExchanged(a, b) => self.data_exchanges.push((a, b)),
-            BitsBridged { first, second, low_wins } => self.data_bridges.push((first, second, low_wins)),
+            BitsBridged {
+                first,
+                second,
+                low_wins,
+            } => self.data_bridges.push((first, second, low_wins)),
             BitStuck(bit, true) => self.data_high |= 1 << bit,
             BitStuck(bit, false) => self.data_low |= 1 << bit,
         }
@@ -174,10 +185,16 @@ impl<'w> Path<'w> {
         }
         let wiring = self.wiring;
         if self.axes.len() == 1 {
-            scratch.words.extend(scratch.lines[0].iter().map(|l| wiring.word_where(&[*l])));
+            scratch
+                .words
+                .extend(scratch.lines[0].iter().map(|l| wiring.word_where(&[*l])));
         } else {
             for x in &scratch.lines[0] {
-                scratch.words.extend(scratch.lines[1].iter().map(|y| wiring.word_where(&[*x, *y])));
+                scratch.words.extend(
+                    scratch.lines[1]
+                        .iter()
+                        .map(|y| wiring.word_where(&[*x, *y])),
+                );
             }
         }
         scratch.words.retain(|w| *w != NO_WORD);
@@ -214,9 +231,17 @@ impl<'w> Path<'w> {
         let (driver, sink) = (wanted / m.sinks, wanted % m.sinks);
         let drives = (!faults.driver_dead.contains(&driver)).then_some(driver);
         let sinks = (!faults.sink_dead.contains(&sink)).then_some(sink);
-        let drivers = faults.driver_on.iter().copied().chain(drives.filter(|d| !faults.driver_on.contains(d)));
+        let drivers = faults
+            .driver_on
+            .iter()
+            .copied()
+            .chain(drives.filter(|d| !faults.driver_on.contains(d)));
         for d in drivers {
-            let sinks = faults.sink_on.iter().copied().chain(sinks.filter(|s| !faults.sink_on.contains(s)));
+            let sinks = faults
+                .sink_on
+                .iter()
+                .copied()
+                .chain(sinks.filter(|s| !faults.sink_on.contains(s)));
             lines.extend(sinks.map(|s| d * m.sinks + s));
         }
     }
@@ -228,7 +253,10 @@ impl<'w> Path<'w> {
         }
         let before = lines.len();
         for b in &faults.bridged {
-            let (low, high) = (lines[..before].contains(b), lines[..before].contains(&(b + 1)));
+            let (low, high) = (
+                lines[..before].contains(b),
+                lines[..before].contains(&(b + 1)),
+            );
             if low && !high {
                 lines.push(b + 1);
             } else if high && !low {
@@ -255,7 +283,11 @@ impl<'w> Path<'w> {
 
     /// What the selected words give together, after strobes; `scratch.words` must be filled.
     pub fn sensed(&self, content: &[Word], scratch: &Scratch) -> Word {
-        scratch.words.iter().fold(0, |all, w| all | self.pulses(content, *w)) & self.strobed
+        scratch
+            .words
+            .iter()
+            .fold(0, |all, w| all | self.pulses(content, *w))
+            & self.strobed
     }
 
     /// Data bits after exchanges.
@@ -316,5 +348,11 @@ impl<'w> Path<'w> {
 }
 
 fn partner(mut pairs: impl Iterator<Item = (u8, u8)>, bit: u8) -> Option<u8> {
-    pairs.find_map(|(a, b)| if a == bit { Some(b) } else { (b == bit).then_some(a) })
+    pairs.find_map(|(a, b)| {
+        if a == bit {
+            Some(b)
+        } else {
+            (b == bit).then_some(a)
+        }
+    })
 }

@@ -7,8 +7,8 @@
 
 use std::collections::HashSet;
 
-use super::path::{Path, Scratch};
 use super::Seen;
+use super::path::{Path, Scratch};
 use crate::fault::{Fault, line_faults};
 use crate::shape::{Organisation, Word};
 use crate::wiring::Wiring;
@@ -56,13 +56,22 @@ impl Plausible {
         for fault in &kept {
             let (table, a, b) = match *fault {
                 Fault::BitsExchanged(a, b) => (&mut exchanged, a, b),
-                Fault::BitsBridged { first, second, low_wins: true } => (&mut bridged, first, second),
+                Fault::BitsBridged {
+                    first,
+                    second,
+                    low_wins: true,
+                } => (&mut bridged, first, second),
                 _ => continue,
             };
             table[a as usize].push(b);
             table[b as usize].push(a);
         }
-        let of_addresses = |f: &Fault| matches!(f, Fault::AddressBridged { .. } | Fault::AddressExchanged(..));
+        let of_addresses = |f: &Fault| {
+            matches!(
+                f,
+                Fault::AddressBridged { .. } | Fault::AddressExchanged(..)
+            )
+        };
         Self {
             exchanged,
             bridged,
@@ -70,9 +79,18 @@ impl Plausible {
             driving_more: kept
                 .iter()
                 .copied()
-                .filter(|f| matches!(f, Fault::LineOn(..) | Fault::DriverOn(..) | Fault::SinkOn(..)))
+                .filter(|f| {
+                    matches!(
+                        f,
+                        Fault::LineOn(..) | Fault::DriverOn(..) | Fault::SinkOn(..)
+                    )
+                })
                 .collect(),
-            diodes: kept.iter().copied().filter(|f| matches!(f, Fault::DiodeShorted(..))).collect(),
+            diodes: kept
+                .iter()
+                .copied()
+                .filter(|f| matches!(f, Fault::DiodeShorted(..)))
+                .collect(),
             listed: kept.into_iter().collect(),
             crossings,
         }
@@ -107,13 +125,35 @@ impl<'a> Judge<'a> {
     fn new(wiring: &'a Wiring, frames: &'a [Seen]) -> Self {
         let mut rows = Vec::new();
         for (number, frame) in frames.iter().enumerate() {
-            rows.extend(wiring.addresses().iter().filter(|a| frame.known[**a as usize] != 0).map(|a| (number, *a)));
+            rows.extend(
+                wiring
+                    .addresses()
+                    .iter()
+                    .filter(|a| frame.known[**a as usize] != 0)
+                    .map(|a| (number, *a)),
+            );
         }
         let many = wiring.addresses().len() >= MANY_WORDS && rows.len() >= MANY_WORDS;
         let healthy = Path::new(wiring, &[]);
         let mut scratch = Scratch::default();
-        let wrong = rows.iter().map(|(f, a)| frames[*f].unexplained(&healthy, *a, &mut scratch).count_ones() as u8).collect();
-        Self { wiring, frames, rows, wrong, stuck: [0; 2], lowered: 0, raised: 0, many }
+        let wrong = rows
+            .iter()
+            .map(|(f, a)| {
+                frames[*f]
+                    .unexplained(&healthy, *a, &mut scratch)
+                    .count_ones() as u8
+            })
+            .collect();
+        Self {
+            wiring,
+            frames,
+            rows,
+            wrong,
+            stuck: [0; 2],
+            lowered: 0,
+            raised: 0,
+            many,
+        }
     }
 
     fn row(&self, (frame, a): (usize, u32)) -> (Word, Word) {
@@ -134,22 +174,36 @@ impl<'a> Judge<'a> {
         match fault {
             Fault::BitStuck(bit, level) => self.stuck[usize::from(level)] >> bit & 1 == 1,
             Fault::BitsBridged { first, second, .. } => {
-                let either_stuck = (self.stuck[0] | self.stuck[1]) & (1 << first | 1 << second) != 0;
+                let either_stuck =
+                    (self.stuck[0] | self.stuck[1]) & (1 << first | 1 << second) != 0;
                 either_stuck
                     || self.rows.iter().all(|row| {
                         let (read, known) = self.row(*row);
-                        (known >> first & known >> second & 1 == 0) || (read >> first ^ read >> second) & 1 == 0
+                        (known >> first & known >> second & 1 == 0)
+                            || (read >> first ^ read >> second) & 1 == 0
                     })
             }
             Fault::BitsExchanged(a, b) => !self.many || self.exchange_helps(a, b),
             // Words that are written change between frames: only what improves a read is worth a thought.
-            Fault::AddressStuck(..) | Fault::AddressBridged { .. } if self.frames.len() > 1 => self.helps(fault),
+            Fault::AddressStuck(..) | Fault::AddressBridged { .. } if self.frames.len() > 1 => {
+                self.helps(fault)
+            }
             Fault::AddressStuck(line, _) => self.same_reads(|a| a & !(1 << line)),
-            Fault::AddressBridged { first, second, low_wins } => {
+            Fault::AddressBridged {
+                first,
+                second,
+                low_wins,
+            } => {
                 let both = 1 << first | 1 << second;
                 self.same_reads(|a| {
                     let set = a & both;
-                    let joined = if low_wins { if set == both { both } else { 0 } } else if set == 0 { 0 } else { both };
+                    let joined = if low_wins {
+                        if set == both { both } else { 0 }
+                    } else if set == 0 {
+                        0
+                    } else {
+                        both
+                    };
                     a & !both | joined
                 }) || self.same_reads(|a| a & !(1 << first))
                     || self.same_reads(|a| a & !(1 << second))
@@ -204,9 +258,17 @@ impl<'a> Judge<'a> {
                 continue;
             }
             wrong_without += i64::from(self.wrong[place]);
-            wrong_with += i64::from(self.frames[*number].unexplained(&with, *a, &mut scratch).count_ones());
+            wrong_with += i64::from(
+                self.frames[*number]
+                    .unexplained(&with, *a, &mut scratch)
+                    .count_ones(),
+            );
         }
-        if self.frames.len() > 1 { wrong_with < wrong_without } else { improves(wrong_with, wrong_without) }
+        if self.frames.len() > 1 {
+            wrong_with < wrong_without
+        } else {
+            improves(wrong_with, wrong_without)
+        }
     }
 
     /// Notes which data bits the plausible data-line faults could raise or lower.
@@ -220,10 +282,16 @@ impl<'a> Judge<'a> {
                     self.raised |= 1 << a | 1 << b;
                 }
                 // A bridge to a stuck bit cannot be judged; to believe it here would excuse everything.
-                Fault::BitsBridged { first, second, low_wins }
-                    if (self.stuck[0] | self.stuck[1]) & (1 << first | 1 << second) == 0 =>
-                {
-                    *(if low_wins { &mut self.lowered } else { &mut self.raised }) |= 1 << first | 1 << second;
+                Fault::BitsBridged {
+                    first,
+                    second,
+                    low_wins,
+                } if (self.stuck[0] | self.stuck[1]) & (1 << first | 1 << second) == 0 => {
+                    *(if low_wins {
+                        &mut self.lowered
+                    } else {
+                        &mut self.raised
+                    }) |= 1 << first | 1 << second;
                 }
                 _ => {}
             }
@@ -249,7 +317,9 @@ impl<'a> Judge<'a> {
             return true;
         }
         match fault {
-            Fault::LineOn(0, line) if self.wiring.shape().axes.len() == 1 => self.word_can_show_everywhere(line),
+            Fault::LineOn(0, line) if self.wiring.shape().axes.len() == 1 => {
+                self.word_can_show_everywhere(line)
+            }
             Fault::LineOn(..) | Fault::DriverOn(..) | Fault::SinkOn(..) => !self.spoils(fault),
             Fault::DiodeShorted(axis, line) => !self.diode_spoils(axis, line),
             _ => true,
@@ -262,12 +332,17 @@ impl<'a> Judge<'a> {
         let axes = &self.wiring.shape().axes;
         let silent = |axis: u8, on: &dyn Fn(u32) -> bool| {
             let lines = &live.lines[axis as usize];
-            lines.iter().enumerate().all(|(l, bits)| !on(l as u32) || bits & !self.raised == 0)
+            lines
+                .iter()
+                .enumerate()
+                .all(|(l, bits)| !on(l as u32) || bits & !self.raised == 0)
         };
         let sinks = |axis: u8| axes[axis as usize].matrix.map_or(1, |m| m.sinks);
         match fault {
             Fault::LineDead(axis, l) => live.lines[axis as usize][l as usize] & !self.raised == 0,
-            Fault::LinesBridged(axis, l) if self.wiring.is_coincident() => silent(axis, &|n| n == l || n == l + 1),
+            Fault::LinesBridged(axis, l) if self.wiring.is_coincident() => {
+                silent(axis, &|n| n == l || n == l + 1)
+            }
             Fault::DriverDead(axis, d) => silent(axis, &|n| n / sinks(axis) == d),
             Fault::SinkDead(axis, s) => silent(axis, &|n| n % sinks(axis) == s),
             Fault::SenseDead(bit, s) => live.segments[s as usize] & !self.raised & 1 << bit == 0,
@@ -283,15 +358,25 @@ impl<'a> Judge<'a> {
     /// a neighbouring word could have given does not count.
     fn live(&self) -> Live {
         let shape = self.wiring.shape();
-        let lines = shape.axes.iter().map(|axis| vec![0; axis.lines as usize]).collect();
-        let mut live = Live { lines, segments: vec![0; 1 << shape.sense_segments.len()] };
+        let lines = shape
+            .axes
+            .iter()
+            .map(|axis| vec![0; axis.lines as usize])
+            .collect();
+        let mut live = Live {
+            lines,
+            segments: vec![0; 1 << shape.sense_segments.len()],
+        };
         for row in &self.rows {
             let (number, a) = *row;
             let (read, known) = self.row(*row);
             let mut bits = self.wiring.sensed(read) & known;
             if !self.wiring.is_coincident() {
                 let line = self.wiring.line(0, a);
-                let near = [line.checked_sub(1), Some(line + 1).filter(|l| *l < shape.axes[0].lines)];
+                let near = [
+                    line.checked_sub(1),
+                    Some(line + 1).filter(|l| *l < shape.axes[0].lines),
+                ];
                 for other in near.into_iter().flatten() {
                     bits &= !self.frames[number].pulses[self.wiring.word_where(&[other]) as usize];
                 }
@@ -344,7 +429,9 @@ impl<'a> Judge<'a> {
     }
 
     fn diode_spoils(&self, axis: u8, line: u32) -> bool {
-        let Some(m) = self.wiring.shape().axes[axis as usize].matrix else { return true };
+        let Some(m) = self.wiring.shape().axes[axis as usize].matrix else {
+            return true;
+        };
         let (mut live, mut all) = (0, 0);
         let step = sample_step(self.rows.len(), 512);
         for (number, a) in self.rows.iter().step_by(step) {
@@ -403,14 +490,18 @@ fn improves(with: i64, without: i64) -> bool {
 
 /// Whether a fault can let the read of one word show another.
 fn moves_words(fault: Fault) -> bool {
-    match fault {
-        Fault::AddressStuck(..) | Fault::AddressBridged { .. } | Fault::AddressExchanged(..) => true,
-        Fault::LineOn(..) | Fault::DriverOn(..) | Fault::SinkOn(..) => true,
-        _ => false,
-    }
+    matches!(
+        fault,
+        Fault::AddressStuck(..)
+            | Fault::AddressBridged { .. }
+            | Fault::AddressExchanged(..)
+            | Fault::LineOn(..)
+            | Fault::DriverOn(..)
+            | Fault::SinkOn(..)
+    )
 }
 
 /// A step through `rows` for about `wanted` of them; odd, so that it does not keep to one line of a square store.
 fn sample_step(rows: usize, wanted: usize) -> usize {
-    rows / wanted | 1
+    (rows / wanted) | 1
 }

@@ -61,7 +61,9 @@ fn data_lines(path: &Path, turn: Turn, plausible: &Plausible, out: &mut Vec<Faul
     match path.bridged_with(turn.bit) {
         Some(other) => columns.push(other),
         None => {
-            let free = plausible.bridged[turn.bit as usize].iter().filter(|b| path.bridged_with(**b).is_none());
+            let free = plausible.bridged[turn.bit as usize]
+                .iter()
+                .filter(|b| path.bridged_with(**b).is_none());
             out.extend(free.map(|other| Fault::BitsBridged {
                 first: turn.bit.min(*other),
                 second: turn.bit.max(*other),
@@ -73,8 +75,12 @@ fn data_lines(path: &Path, turn: Turn, plausible: &Plausible, out: &mut Vec<Faul
         match path.exchanged_with(*column) {
             Some(other) => *column = other,
             None => {
-                let free = plausible.exchanged[*column as usize].iter().filter(|b| path.exchanged_with(**b).is_none());
-                out.extend(free.map(|other| Fault::BitsExchanged((*column).min(*other), (*column).max(*other))));
+                let free = plausible.exchanged[*column as usize]
+                    .iter()
+                    .filter(|b| path.exchanged_with(**b).is_none());
+                out.extend(free.map(|other| {
+                    Fault::BitsExchanged((*column).min(*other), (*column).max(*other))
+                }));
             }
         }
     }
@@ -91,8 +97,17 @@ fn lower_column(
 ) {
     let wiring = path.wiring();
     if path.is_strobed(column) {
-        let groups = wiring.shape().strobes.iter().enumerate().filter(|(_, g)| *g >> column & 1 == 1);
-        out.extend(groups.map(|(number, _)| Fault::StrobeDead(number as u8)).filter(|f| plausible.has(*f)));
+        let groups = wiring
+            .shape()
+            .strobes
+            .iter()
+            .enumerate()
+            .filter(|(_, g)| *g >> column & 1 == 1);
+        out.extend(
+            groups
+                .map(|(number, _)| Fault::StrobeDead(number as u8))
+                .filter(|f| plausible.has(*f)),
+        );
     }
     for word in &scratch.words {
         if path.pulses(pulses, *word) >> column & 1 == 0 {
@@ -103,7 +118,12 @@ fn lower_column(
             out.push(sense);
         }
         out.push(Fault::Bit(*word, column, false));
-        if wiring.shape().inhibit_segments.as_ref().is_some_and(|by| *by != wiring.shape().sense_segments) {
+        if wiring
+            .shape()
+            .inhibit_segments
+            .as_ref()
+            .is_some_and(|by| *by != wiring.shape().sense_segments)
+        {
             out.push(Fault::InhibitOn(column, wiring.inhibit_segment(*word)));
         }
     }
@@ -121,7 +141,11 @@ fn raise_column(
         return;
     }
     let wiring = path.wiring();
-    for word in scratch.words.iter().filter(|w| !path.is_sense_dead(column, **w)) {
+    for word in scratch
+        .words
+        .iter()
+        .filter(|w| !path.is_sense_dead(column, **w))
+    {
         out.push(Fault::Bit(*word, column, true));
         if wiring.shape().inhibit_segments.is_some() {
             out.push(Fault::InhibitDead(column, wiring.inhibit_segment(*word)));
@@ -138,7 +162,12 @@ fn raise_column(
         };
         match &plausible.crossings {
             Some(listed) => {
-                out.extend(listed.iter().filter(|(w, b)| sneaks(*w, *b)).map(|(w, b)| Fault::CrossingShorted(*w, *b)));
+                out.extend(
+                    listed
+                        .iter()
+                        .filter(|(w, b)| sneaks(*w, *b))
+                        .map(|(w, b)| Fault::CrossingShorted(*w, *b)),
+                );
             }
             None => {
                 for behind in wiring.addresses() {
@@ -155,7 +184,11 @@ fn drive_more(path: &Path, scratch: &Scratch, plausible: &Plausible, out: &mut V
     let wiring = path.wiring();
     if !wiring.is_coincident() {
         for word in &scratch.words {
-            out.extend(touching(wiring.line(0, *word), wiring.shape().axes[0].lines, 0));
+            out.extend(touching(
+                wiring.line(0, *word),
+                wiring.shape().axes[0].lines,
+                0,
+            ));
         }
     }
 }
@@ -188,7 +221,9 @@ fn drive_less(path: &Path, scratch: &Scratch, plausible: &Plausible, out: &mut V
     }
     let sneaks = |fault: &&Fault| match **fault {
         Fault::DiodeShorted(axis, shorted) => {
-            let Some(m) = wiring.shape().axes[axis as usize].matrix else { return false };
+            let Some(m) = wiring.shape().axes[axis as usize].matrix else {
+                return false;
+            };
             scratch.words.iter().any(|w| {
                 let line = wiring.line(axis as usize, *w);
                 line / m.sinks != shorted / m.sinks && line % m.sinks != shorted % m.sinks
@@ -209,7 +244,9 @@ fn address_lines(path: &Path, address: u32, plausible: &Plausible, out: &mut Vec
         }
     }
     let acts = |fault: &&Fault| match **fault {
-        Fault::AddressBridged { first, second, .. } => (driven >> first ^ driven >> second) & 1 == 1,
+        Fault::AddressBridged { first, second, .. } => {
+            (driven >> first ^ driven >> second) & 1 == 1
+        }
         Fault::AddressExchanged(first, second) => (bridged >> first ^ bridged >> second) & 1 == 1,
         _ => false,
     };

@@ -31,7 +31,12 @@ pub fn explain(wiring: &Wiring, frames: &[Frame], limits: &Limits) -> Explanatio
     let start = search.forced();
     let first_bound = start.len() + search.bound(&start, usize::MAX);
     if first_bound > limits.largest {
-        return Explanations { sets: Vec::new(), fewest: false, complete: false, trials: 0 };
+        return Explanations {
+            sets: Vec::new(),
+            fewest: false,
+            complete: false,
+            trials: 0,
+        };
     }
     let greedy = search.greedy(start.clone());
     let mut fewest = true;
@@ -56,7 +61,12 @@ pub fn explain(wiring: &Wiring, frames: &[Frame], limits: &Limits) -> Explanatio
         }
     }
     search.found.sort_unstable();
-    Explanations { fewest, complete: fewest && !search.stopped, trials: search.trials, sets: search.found }
+    Explanations {
+        fewest,
+        complete: fewest && !search.stopped,
+        trials: search.trials,
+        sets: search.found,
+    }
 }
 
 /// One read of one frame.
@@ -90,14 +100,27 @@ impl<'a> Search<'a> {
         let mut scratch = Scratch::default();
         let mut rows: Vec<(bool, Row)> = Vec::new();
         for (number, frame) in frames.iter().enumerate() {
-            for a in wiring.addresses().iter().filter(|a| frame.known[**a as usize] != 0) {
+            for a in wiring
+                .addresses()
+                .iter()
+                .filter(|a| frame.known[**a as usize] != 0)
+            {
                 let wrong = frame.unexplained(&healthy, *a, &mut scratch);
-                rows.push((wrong == 0, Row { frame: number, address: *a }));
+                rows.push((
+                    wrong == 0,
+                    Row {
+                        frame: number,
+                        address: *a,
+                    },
+                ));
             }
         }
         // In mixed order, so that the first few wrong bits come from all over the store.
         let mut chance = Chance::new(1);
-        let mut rows: Vec<((bool, u64), Row)> = rows.into_iter().map(|(r, row)| ((r, chance.bits()), row)).collect();
+        let mut rows: Vec<((bool, u64), Row)> = rows
+            .into_iter()
+            .map(|(r, row)| ((r, chance.bits()), row))
+            .collect();
         rows.sort_unstable_by_key(|(key, _)| *key);
         Self {
             wiring,
@@ -132,7 +155,14 @@ impl<'a> Search<'a> {
                 left &= left - 1;
                 of_this_read += 1;
                 let want = frame.read[row.address as usize] >> bit & 1 == 1;
-                turns.push((row.frame, Turn { address: row.address, bit, want }));
+                turns.push((
+                    row.frame,
+                    Turn {
+                        address: row.address,
+                        bit,
+                        want,
+                    },
+                ));
                 if turns.len() == most {
                     return turns;
                 }
@@ -143,13 +173,27 @@ impl<'a> Search<'a> {
 
     fn explains(&mut self, path: &Path) -> bool {
         let scratch = &mut self.scratch;
-        self.rows.iter().all(|row| self.frames[row.frame].unexplained(path, row.address, scratch) == 0)
+        self.rows
+            .iter()
+            .all(|row| self.frames[row.frame].unexplained(path, row.address, scratch) == 0)
     }
 
-    fn remedies_of(&mut self, path: &Path, set: &[Fault], (frame, turn): (usize, Turn)) -> Vec<Fault> {
+    fn remedies_of(
+        &mut self,
+        path: &Path,
+        set: &[Fault],
+        (frame, turn): (usize, Turn),
+    ) -> Vec<Fault> {
         let mut out = Vec::new();
         let pulses = &self.frames[frame].pulses;
-        remedies(path, pulses, turn, &self.plausible, &mut self.scratch, &mut out);
+        remedies(
+            path,
+            pulses,
+            turn,
+            &self.plausible,
+            &mut self.scratch,
+            &mut out,
+        );
         out.retain(|f| set.iter().all(|s| s.goes_with(*f)));
         out
     }
@@ -163,7 +207,10 @@ impl<'a> Search<'a> {
             let mut more = Vec::new();
             for turn in turns {
                 let remedies = self.remedies_of(&path, &set, turn);
-                if let Some(only) = remedies.first().filter(|first| remedies.iter().all(|f| f == *first)) {
+                if let Some(only) = remedies
+                    .first()
+                    .filter(|first| remedies.iter().all(|f| f == *first))
+                {
                     more.push(*only);
                 }
             }
@@ -181,7 +228,10 @@ impl<'a> Search<'a> {
     fn bound(&mut self, set: &[Fault], most: usize) -> usize {
         let path = Path::new(self.wiring, set);
         let turns = self.unexplained(&path, most.min(4000));
-        let all: Vec<Vec<Fault>> = turns.into_iter().map(|t| self.remedies_of(&path, set, t)).collect();
+        let all: Vec<Vec<Fault>> = turns
+            .into_iter()
+            .map(|t| self.remedies_of(&path, set, t))
+            .collect();
         apart(&all)
     }
 
@@ -204,7 +254,11 @@ impl<'a> Search<'a> {
                     *hits.entry(fault).or_default() += 1;
                 }
             }
-            let mut order: Vec<(usize, Fault)> = hits.into_iter().map(|(f, n)| (n, f)).filter(|(n, _)| *n > 1).collect();
+            let mut order: Vec<(usize, Fault)> = hits
+                .into_iter()
+                .map(|(f, n)| (n, f))
+                .filter(|(n, _)| *n > 1)
+                .collect();
             order.sort_unstable_by(|a, b| b.cmp(a));
             let better = order.into_iter().take(40).find_map(|(_, fault)| {
                 let now = self.left(&insert(&set, fault), left);
@@ -230,7 +284,9 @@ impl<'a> Search<'a> {
         let path = Path::new(self.wiring, set);
         let mut left = 0;
         for row in &self.rows {
-            left += self.frames[row.frame].unexplained(&path, row.address, &mut self.scratch).count_ones() as usize;
+            left += self.frames[row.frame]
+                .unexplained(&path, row.address, &mut self.scratch)
+                .count_ones() as usize;
             if left >= enough {
                 break;
             }
@@ -243,7 +299,10 @@ impl<'a> Search<'a> {
         let path = Path::new(self.wiring, &[]);
         let idle = self.wiring.shape().idle;
         let turns = self.unexplained(&path, usize::MAX);
-        let mut set: Vec<Fault> = turns.iter().map(|(_, t)| Fault::Bit(t.address, t.bit, t.want ^ idle)).collect();
+        let mut set: Vec<Fault> = turns
+            .iter()
+            .map(|(_, t)| Fault::Bit(t.address, t.bit, t.want ^ idle))
+            .collect();
         set.sort_unstable();
         set.dedup();
         set
@@ -270,7 +329,9 @@ impl<'a> Search<'a> {
             }
             return;
         }
-        let Some(choice) = self.choice(&path, set, room) else { return };
+        let Some(choice) = self.choice(&path, set, room) else {
+            return;
+        };
         for fault in &choice {
             self.deepen(&insert(set, *fault));
             if self.stopped {
@@ -320,7 +381,11 @@ struct Crossed {
 
 impl Crossed {
     fn count(&mut self) {
-        let pairs = self.lists.iter().enumerate().flat_map(|(n, list)| list.iter().map(move |f| (*f, n)));
+        let pairs = self
+            .lists
+            .iter()
+            .enumerate()
+            .flat_map(|(n, list)| list.iter().map(move |f| (*f, n)));
         let mut pairs: Vec<(Fault, usize)> = pairs.collect();
         pairs.sort_unstable();
         pairs.dedup();
@@ -356,8 +421,12 @@ impl Crossed {
             return false;
         }
         let lists = (0..self.lists.len()).filter(|n| needed >> n & 1 == 1);
-        let Some(shortest) = lists.min_by_key(|n| self.lists[*n].len()) else { return true };
-        self.places[shortest].iter().any(|place| self.hit(needed & !self.hits[*place].1, room - 1))
+        let Some(shortest) = lists.min_by_key(|n| self.lists[*n].len()) else {
+            return true;
+        };
+        self.places[shortest]
+            .iter()
+            .any(|place| self.hit(needed & !self.hits[*place].1, room - 1))
     }
 
     /// The shortest list, after faults are left out that no `room` faults with them could complete.

@@ -12,13 +12,31 @@ pub(super) enum CellFault {
     /// An address leads to another address's cell.
     Shared { address: usize, cell: usize },
     /// An address opens a second cell; reads are wired AND or wired OR.
-    TwoCells { address: usize, second: usize, low_wins: bool },
+    TwoCells {
+        address: usize,
+        second: usize,
+        low_wins: bool,
+    },
     /// When the aggressor changes to a level, the victim inverts.
-    Inversion { aggressor: usize, victim: usize, to: bool },
+    Inversion {
+        aggressor: usize,
+        victim: usize,
+        to: bool,
+    },
     /// When the aggressor changes to a level, the victim is forced.
-    Idempotent { aggressor: usize, victim: usize, to: bool, forced: bool },
+    Idempotent {
+        aggressor: usize,
+        victim: usize,
+        to: bool,
+        forced: bool,
+    },
     /// While the aggressor holds a level, the victim is forced.
-    State { aggressor: usize, victim: usize, holds: bool, forced: bool },
+    State {
+        aggressor: usize,
+        victim: usize,
+        holds: bool,
+        forced: bool,
+    },
 }
 
 /// The cells, as bits of one number.
@@ -29,7 +47,10 @@ pub(super) struct Cells {
 
 impl Cells {
     pub(super) fn new(start: u32, fault: CellFault) -> Self {
-        let mut cells = Self { levels: start, fault };
+        let mut cells = Self {
+            levels: start,
+            fault,
+        };
         cells.settle();
         cells
     }
@@ -46,7 +67,12 @@ impl Cells {
     fn settle(&mut self) {
         match self.fault {
             CellFault::Stuck { cell, level } => self.set(cell, level),
-            CellFault::State { aggressor, victim, holds, forced } if self.level(aggressor) == holds => {
+            CellFault::State {
+                aggressor,
+                victim,
+                holds,
+                forced,
+            } if self.level(aggressor) == holds => {
                 self.set(victim, forced);
             }
             _ => {}
@@ -58,7 +84,9 @@ impl Cells {
         match self.fault {
             CellFault::NoCell { address: a, .. } if a == address => (None, None),
             CellFault::Shared { address: a, cell } if a == address => (Some(cell), None),
-            CellFault::TwoCells { address: a, second, .. } if a == address => (Some(address), Some(second)),
+            CellFault::TwoCells {
+                address: a, second, ..
+            } if a == address => (Some(address), Some(second)),
             _ => (Some(address), None),
         }
     }
@@ -76,12 +104,19 @@ impl Cells {
             }
             self.set(cell, level);
             match self.fault {
-                CellFault::Inversion { aggressor, victim, to } if aggressor == cell && before != level && level == to => {
+                CellFault::Inversion {
+                    aggressor,
+                    victim,
+                    to,
+                } if aggressor == cell && before != level && level == to => {
                     self.set(victim, !self.level(victim));
                 }
-                CellFault::Idempotent { aggressor, victim, to, forced }
-                    if aggressor == cell && before != level && level == to =>
-                {
+                CellFault::Idempotent {
+                    aggressor,
+                    victim,
+                    to,
+                    forced,
+                } if aggressor == cell && before != level && level == to => {
                     self.set(victim, forced);
                 }
                 _ => {}
@@ -94,7 +129,11 @@ impl Cells {
         match (self.opened(address), self.fault) {
             ((None, _), CellFault::NoCell { floats, .. }) => floats,
             ((Some(a), Some(b)), CellFault::TwoCells { low_wins, .. }) => {
-                if low_wins { self.level(a) && self.level(b) } else { self.level(a) || self.level(b) }
+                if low_wins {
+                    self.level(a) && self.level(b)
+                } else {
+                    self.level(a) || self.level(b)
+                }
             }
             ((Some(a), _), _) => self.level(a),
             ((None, _), _) => false,

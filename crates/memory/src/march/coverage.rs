@@ -64,8 +64,14 @@ impl Coverage {
 /// every starting content finds it.
 pub fn coverage(march: &March, class: FaultClass, cells: usize) -> Coverage {
     let faults = faults_of(class, cells);
-    let found = faults.iter().filter(|f| (0..1u32 << cells).all(|start| finds(march, cells, start, **f))).count();
-    Coverage { found, all: faults.len() }
+    let found = faults
+        .iter()
+        .filter(|f| (0..1u32 << cells).all(|start| finds(march, cells, start, **f)))
+        .count();
+    Coverage {
+        found,
+        all: faults.len(),
+    }
 }
 
 fn faults_of(class: FaultClass, cells: usize) -> Vec<CellFault> {
@@ -74,34 +80,62 @@ fn faults_of(class: FaultClass, cells: usize) -> Vec<CellFault> {
     let pairs = (0..cells).flat_map(|a| (0..cells).filter(move |b| *b != a).map(move |b| (a, b)));
     match class {
         FaultClass::StuckAt => {
-            all.extend((0..cells).flat_map(|cell| both.map(|level| CellFault::Stuck { cell, level })));
+            all.extend(
+                (0..cells).flat_map(|cell| both.map(|level| CellFault::Stuck { cell, level })),
+            );
         }
         FaultClass::Transition => {
-            all.extend((0..cells).flat_map(|cell| both.map(|to| CellFault::Transition { cell, to })));
+            all.extend(
+                (0..cells).flat_map(|cell| both.map(|to| CellFault::Transition { cell, to })),
+            );
         }
         FaultClass::Address => {
-            all.extend((0..cells).flat_map(|address| both.map(|floats| CellFault::NoCell { address, floats })));
+            all.extend(
+                (0..cells)
+                    .flat_map(|address| both.map(|floats| CellFault::NoCell { address, floats })),
+            );
             for (address, other) in pairs {
-                all.push(CellFault::Shared { address, cell: other });
-                all.extend(both.map(|low_wins| CellFault::TwoCells { address, second: other, low_wins }));
+                all.push(CellFault::Shared {
+                    address,
+                    cell: other,
+                });
+                all.extend(both.map(|low_wins| CellFault::TwoCells {
+                    address,
+                    second: other,
+                    low_wins,
+                }));
             }
         }
         FaultClass::CouplingInversion => {
             for (aggressor, victim) in pairs {
-                all.extend(both.map(|to| CellFault::Inversion { aggressor, victim, to }));
+                all.extend(both.map(|to| CellFault::Inversion {
+                    aggressor,
+                    victim,
+                    to,
+                }));
             }
         }
         FaultClass::CouplingIdempotent => {
             for (aggressor, victim) in pairs {
                 for to in both {
-                    all.extend(both.map(|forced| CellFault::Idempotent { aggressor, victim, to, forced }));
+                    all.extend(both.map(|forced| CellFault::Idempotent {
+                        aggressor,
+                        victim,
+                        to,
+                        forced,
+                    }));
                 }
             }
         }
         FaultClass::CouplingState => {
             for (aggressor, victim) in pairs {
                 for holds in both {
-                    all.extend(both.map(|forced| CellFault::State { aggressor, victim, holds, forced }));
+                    all.extend(both.map(|forced| CellFault::State {
+                        aggressor,
+                        victim,
+                        holds,
+                        forced,
+                    }));
                 }
             }
         }
@@ -113,7 +147,11 @@ fn finds(march: &March, count: usize, start: u32, fault: CellFault) -> bool {
     let mut cells = Cells::new(start, fault);
     for element in &march.elements {
         for n in 0..count {
-            let address = if element.order == Order::Falling { count - 1 - n } else { n };
+            let address = if element.order == Order::Falling {
+                count - 1 - n
+            } else {
+                n
+            };
             let turned = march.checkered && address % 2 == 1;
             for step in &element.steps {
                 match step {

@@ -33,7 +33,11 @@ pub fn backgrounds(bits: u8) -> Vec<Word> {
     let mut all = vec![0];
     let mut stripe = 1u32;
     while stripe < u32::from(bits) {
-        all.push((0..u32::from(bits)).filter(|b| b / stripe % 2 == 1).fold(0, |w, b| w | 1 << b));
+        all.push(
+            (0..u32::from(bits))
+                .filter(|b| b / stripe % 2 == 1)
+                .fold(0, |w, b| w | 1 << b),
+        );
         stripe *= 2;
     }
     all
@@ -59,9 +63,18 @@ pub fn operations(wiring: &Wiring, march: &March, backgrounds: &[Word]) -> Vec<O
                         Step::Write(one) => (OperationKind::Write, 'w', *one),
                         Step::Read(one) => (OperationKind::Read, 'r', *one),
                     };
-                    let word = if one ^ turned { background ^ all } else { *background };
+                    let word = if one ^ turned {
+                        background ^ all
+                    } else {
+                        *background
+                    };
                     let step = format!("b{number} e{place} {order} {letter}{}", u8::from(one));
-                    list.push(Operation { step, address, kind, word });
+                    list.push(Operation {
+                        step,
+                        address,
+                        kind,
+                        word,
+                    });
                 }
             }
         }

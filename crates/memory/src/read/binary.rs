@@ -7,9 +7,18 @@ use crate::shape::{Word, mask};
 /// Reads bytes as words from address 0: each in whole bytes, or packed bit by bit.
 pub fn read_binary(bytes: &[u8], reading: &Reading) -> Words {
     let mut found = Vec::new();
-    let mut words: Vec<Option<Word>> = if reading.packed { packed(bytes, reading, &mut found) } else { whole(bytes, reading, &mut found) };
+    let mut words: Vec<Option<Word>> = if reading.packed {
+        packed(bytes, reading, &mut found)
+    } else {
+        whole(bytes, reading, &mut found)
+    };
     if bytes.is_empty() {
-        found.push(Diagnostic::at(1, 1, "The file holds no words.", "Check that the reader wrote it."));
+        found.push(Diagnostic::at(
+            1,
+            1,
+            "The file holds no words.",
+            "Check that the reader wrote it.",
+        ));
     }
     if words.len() > reading.space() {
         found.push(Diagnostic::at(
@@ -29,7 +38,10 @@ fn whole(bytes: &[u8], reading: &Reading, found: &mut Vec<Diagnostic>) -> Vec<Op
         found.push(Diagnostic::at(
             1,
             1,
-            format!("{} bytes do not divide into words of {size} bytes.", bytes.len()),
+            format!(
+                "{} bytes do not divide into words of {size} bytes.",
+                bytes.len()
+            ),
             "The file is cut short, or its words are packed.",
         ));
     }
@@ -40,7 +52,10 @@ fn whole(bytes: &[u8], reading: &Reading, found: &mut Vec<Diagnostic>) -> Vec<Op
             found.push(Diagnostic::at(
                 1,
                 1,
-                format!("Word {number:X} is {word:X}, which does not fit into {} bits.", reading.bits),
+                format!(
+                    "Word {number:X} is {word:X}, which does not fit into {} bits.",
+                    reading.bits
+                ),
                 "Check `data bits=` in the shape file, and which byte of a word comes first.",
             ));
             words.push(None);
@@ -54,14 +69,20 @@ fn whole(bytes: &[u8], reading: &Reading, found: &mut Vec<Diagnostic>) -> Vec<Op
 /// A word from its bytes.
 pub(super) fn assemble(bytes: &[u8], low_byte_first: bool) -> Word {
     let push = |word: Word, byte: &u8| word << 8 | Word::from(*byte);
-    if low_byte_first { bytes.iter().rev().fold(0, push) } else { bytes.iter().fold(0, push) }
+    if low_byte_first {
+        bytes.iter().rev().fold(0, push)
+    } else {
+        bytes.iter().fold(0, push)
+    }
 }
 
 fn packed(bytes: &[u8], reading: &Reading, found: &mut Vec<Diagnostic>) -> Vec<Option<Word>> {
     let width = usize::from(reading.bits);
     let count = bytes.len() * 8 / width;
     let bit = |at: usize| Word::from(bytes[at / 8] >> (7 - at % 8) & 1);
-    let words = (0..count).map(|n| Some((0..width).fold(0, |w, b| w << 1 | bit(n * width + b)))).collect();
+    let words = (0..count)
+        .map(|n| Some((0..width).fold(0, |w, b| w << 1 | bit(n * width + b))))
+        .collect();
     if (count * width..bytes.len() * 8).any(|at| bit(at) == 1) {
         found.push(Diagnostic::at(
             1,

@@ -24,7 +24,7 @@ pub fn read_hex_text(text: &str, reading: &Reading) -> Words {
             ));
             continue;
         };
-        let mut at = match address(start.trim(), reading) {
+        let first = match address(start.trim(), reading) {
             Ok(a) => a,
             Err((message, help)) => {
                 found.push(Diagnostic::at(number, 1, message, help));
@@ -32,16 +32,24 @@ pub fn read_hex_text(text: &str, reading: &Reading) -> Words {
             }
         };
         if rest.trim().is_empty() {
-            found.push(Diagnostic::at(number, line.chars().count(), "This line has no words.", "Write its words, or remove it."));
+            found.push(Diagnostic::at(
+                number,
+                line.chars().count(),
+                "This line has no words.",
+                "Write its words, or remove it.",
+            ));
         }
         let base = start.len() + 1;
-        for (offset, part) in parts(rest) {
+        for (at, (offset, part)) in (first..).zip(parts(rest)) {
             let column = line[..base + offset].chars().count() + 1;
             if at >= reading.space() {
                 found.push(Diagnostic::at(
                     number,
                     column,
-                    format!("`{part}` would lie beyond the last address, {:X}.", reading.space() - 1),
+                    format!(
+                        "`{part}` would lie beyond the last address, {:X}.",
+                        reading.space() - 1
+                    ),
                     "Check the address of the line and the number of its words.",
                 ));
                 break;
@@ -50,16 +58,21 @@ pub fn read_hex_text(text: &str, reading: &Reading) -> Words {
                 Ok(w) => place(&mut words, at, w, (number, column), &mut found),
                 Err((message, help)) => found.push(Diagnostic::at(number, column, message, help)),
             }
-            at += 1;
         }
     }
     if !any {
-        found.push(Diagnostic::at(1, 1, "The file holds no words.", "Write lines such as `08: 9E8E699 0000000`."));
+        found.push(Diagnostic::at(
+            1,
+            1,
+            "The file holds no words.",
+            "Write lines such as `08: 9E8E699 0000000`.",
+        ));
     }
     (words, found)
 }
 
 /// The words of a line with their byte offsets.
 fn parts(text: &str) -> impl Iterator<Item = (usize, &str)> {
-    text.split_whitespace().map(|part| (part.as_ptr() as usize - text.as_ptr() as usize, part))
+    text.split_whitespace()
+        .map(|part| (part.as_ptr() as usize - text.as_ptr() as usize, part))
 }

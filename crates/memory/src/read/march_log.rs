@@ -24,22 +24,34 @@ pub fn read_march_log(text: &str, reading: &Reading) -> (Vec<LogRow>, Vec<Diagno
     let mut found = Vec::new();
     let mut log = Vec::new();
     let (header, rows) = rows(text, &mut found);
-    let Some([at_address, at_expected, at_read]) = columns(&header, ["address", "expected", "read"], &mut found) else {
+    let Some([at_address, at_expected, at_read]) =
+        columns(&header, ["address", "expected", "read"], &mut found)
+    else {
         return (log, found);
     };
     let at_step = header.iter().position(|c| c == "step");
     for (line, row) in &rows {
         let mut take = |at, name| value(row, at, *line, name, &mut found).map(str::to_owned);
-        let (Some(a), Some(expected), Some(read)) =
-            (take(at_address, "address"), take(at_expected, "expected"), take(at_read, "read"))
-        else {
+        let (Some(a), Some(expected), Some(read)) = (
+            take(at_address, "address"),
+            take(at_expected, "expected"),
+            take(at_read, "read"),
+        ) else {
             continue;
         };
-        let parsed = address(&a, reading)
-            .and_then(|a| Ok((a, word(&expected, reading.bits)?, word(&read, reading.bits)?)));
+        let parsed = address(&a, reading).and_then(|a| {
+            Ok((
+                a,
+                word(&expected, reading.bits)?,
+                word(&read, reading.bits)?,
+            ))
+        });
         match parsed {
             Ok((a, Some(expected), Some(read))) => log.push(LogRow {
-                step: at_step.and_then(|at| row.get(at)).cloned().unwrap_or_default(),
+                step: at_step
+                    .and_then(|at| row.get(at))
+                    .cloned()
+                    .unwrap_or_default(),
                 address: a as u32,
                 expected,
                 read,

@@ -11,7 +11,11 @@ pub(super) fn address(text: &str, reading: &Reading) -> Result<usize, (String, S
         Some("0x") => (&text[2..], 16),
         _ => (text, if reading.decimal { 10 } else { 16 }),
     };
-    let base = if radix == 10 { "decimal" } else { "hexadecimal" };
+    let base = if radix == 10 {
+        "decimal"
+    } else {
+        "hexadecimal"
+    };
     let not_a_number = || {
         (
             format!("`{text}` is not a {base} address."),
@@ -24,8 +28,12 @@ pub(super) fn address(text: &str, reading: &Reading) -> Result<usize, (String, S
     match usize::from_str_radix(digits, radix) {
         Ok(a) if a < reading.space() => Ok(a),
         _ => Err((
-            format!("Address {text} lies beyond the store, which has {} address lines.", reading.address_bits),
-            "Check the address, whether it is decimal, and `address bits=` in the shape file.".to_owned(),
+            format!(
+                "Address {text} lies beyond the store, which has {} address lines.",
+                reading.address_bits
+            ),
+            "Check the address, whether it is decimal, and `address bits=` in the shape file."
+                .to_owned(),
         )),
     }
 }
@@ -35,7 +43,10 @@ pub(super) fn word(text: &str, bits: u8) -> Result<Option<Word>, (String, String
     if !text.is_empty() && (text.chars().all(|c| c == '-') || text.chars().all(|c| c == '?')) {
         return Ok(None);
     }
-    let digits = text.strip_prefix("0x").or_else(|| text.strip_prefix("0X")).unwrap_or(text);
+    let digits = text
+        .strip_prefix("0x")
+        .or_else(|| text.strip_prefix("0X"))
+        .unwrap_or(text);
     if digits.is_empty() || !digits.chars().all(|c| c.is_ascii_hexdigit()) {
         return Err((
             format!("`{text}` is not a hexadecimal word."),

@@ -9,7 +9,10 @@ use crate::shape::Word;
 pub type Passes = Vec<(String, Vec<Option<Word>>)>;
 
 /// Splits a CSV text into its header, in lower case, and its rows with their lines.
-pub(super) fn rows(text: &str, found: &mut Vec<Diagnostic>) -> (Vec<String>, Vec<(usize, Vec<String>)>) {
+pub(super) fn rows(
+    text: &str,
+    found: &mut Vec<Diagnostic>,
+) -> (Vec<String>, Vec<(usize, Vec<String>)>) {
     let mut reader = csv::ReaderBuilder::new()
         .has_headers(false)
         .flexible(true)
@@ -25,19 +28,33 @@ pub(super) fn rows(text: &str, found: &mut Vec<Diagnostic>) -> (Vec<String>, Vec
             }
             Err(broken) => {
                 let line = broken.position().map_or(1, |p| p.line() as usize);
-                found.push(Diagnostic::at(line, 1, "This row is not CSV.", "Close every quote, and separate values by commas."));
+                found.push(Diagnostic::at(
+                    line,
+                    1,
+                    "This row is not CSV.",
+                    "Close every quote, and separate values by commas.",
+                ));
             }
         }
     }
     if all.is_empty() {
         return (Vec::new(), all);
     }
-    let header = all.remove(0).1.iter().map(|c| c.to_ascii_lowercase()).collect();
+    let header = all
+        .remove(0)
+        .1
+        .iter()
+        .map(|c| c.to_ascii_lowercase())
+        .collect();
     (header, all)
 }
 
 /// The places of the named columns; says which are missing.
-pub(super) fn columns<const N: usize>(header: &[String], names: [&str; N], found: &mut Vec<Diagnostic>) -> Option<[usize; N]> {
+pub(super) fn columns<const N: usize>(
+    header: &[String],
+    names: [&str; N],
+    found: &mut Vec<Diagnostic>,
+) -> Option<[usize; N]> {
     let mut places = [0; N];
     let mut complete = true;
     for (place, name) in places.iter_mut().zip(names) {
@@ -58,7 +75,13 @@ pub(super) fn columns<const N: usize>(header: &[String], names: [&str; N], found
 }
 
 /// The value in a column, or a diagnostic that the row is short.
-pub(super) fn value<'r>(row: &'r [String], at: usize, line: usize, name: &str, found: &mut Vec<Diagnostic>) -> Option<&'r str> {
+pub(super) fn value<'r>(
+    row: &'r [String],
+    at: usize,
+    line: usize,
+    name: &str,
+    found: &mut Vec<Diagnostic>,
+) -> Option<&'r str> {
     match row.get(at) {
         Some(v) if !v.is_empty() => Some(v),
         _ => {
@@ -83,8 +106,12 @@ pub fn read_table(text: &str, reading: &Reading) -> (Passes, Vec<Diagnostic>) {
     };
     let at_pass = header.iter().position(|c| c == "pass");
     for (line, row) in &rows {
-        let Some(a) = value(row, at_address, *line, "address", &mut found) else { continue };
-        let Some(w) = value(row, at_word, *line, "word", &mut found) else { continue };
+        let Some(a) = value(row, at_address, *line, "address", &mut found) else {
+            continue;
+        };
+        let Some(w) = value(row, at_word, *line, "word", &mut found) else {
+            continue;
+        };
         let (a, w) = match (address(a, reading), word(w, reading.bits)) {
             (Ok(a), Ok(w)) => (a, w),
             (Err((message, help)), _) | (_, Err((message, help))) => {
@@ -92,15 +119,26 @@ pub fn read_table(text: &str, reading: &Reading) -> (Passes, Vec<Diagnostic>) {
                 continue;
             }
         };
-        let pass = at_pass.and_then(|at| row.get(at)).filter(|p| !p.is_empty()).map_or(String::new(), |p| format!(" pass {p}"));
-        let place_of_pass = passes.iter().position(|(p, _)| *p == pass).unwrap_or_else(|| {
-            passes.push((pass, vec![None; reading.space()]));
-            passes.len() - 1
-        });
+        let pass = at_pass
+            .and_then(|at| row.get(at))
+            .filter(|p| !p.is_empty())
+            .map_or(String::new(), |p| format!(" pass {p}"));
+        let place_of_pass = passes
+            .iter()
+            .position(|(p, _)| *p == pass)
+            .unwrap_or_else(|| {
+                passes.push((pass, vec![None; reading.space()]));
+                passes.len() - 1
+            });
         place(&mut passes[place_of_pass].1, a, w, (*line, 1), &mut found);
     }
     if passes.is_empty() {
-        found.push(Diagnostic::at(1, 1, "The table holds no words.", "Write rows such as `08,9E8E699`."));
+        found.push(Diagnostic::at(
+            1,
+            1,
+            "The table holds no words.",
+            "Write rows such as `08,9E8E699`.",
+        ));
         passes.push((String::new(), vec![None; reading.space()]));
     }
     (passes, found)

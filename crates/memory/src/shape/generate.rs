@@ -8,8 +8,15 @@ fn bits_for(count: u32) -> u8 {
 
 /// The most nearly square drive matrix for `lines` lines, if they divide into one at all.
 fn square_matrix(lines: u32, diodes: bool) -> Option<DriveMatrix> {
-    let drivers = (2..lines).take_while(|d| d * d <= lines).filter(|d| lines.is_multiple_of(*d)).last()?;
-    Some(DriveMatrix { drivers, sinks: lines / drivers, diodes })
+    let drivers = (2..lines)
+        .take_while(|d| d * d <= lines)
+        .filter(|d| lines.is_multiple_of(*d))
+        .last()?;
+    Some(DriveMatrix {
+        drivers,
+        sinks: lines / drivers,
+        diodes,
+    })
 }
 
 fn one_axis(name: &str, organisation: Organisation, words: u32, bits: u8, matrix: bool) -> Shape {
@@ -23,7 +30,11 @@ fn one_axis(name: &str, organisation: Organisation, words: u32, bits: u8, matrix
         axes: vec![Axis {
             lines: words,
             address: (0..address_bits).collect(),
-            matrix: if matrix { square_matrix(words, true) } else { None },
+            matrix: if matrix {
+                square_matrix(words, true)
+            } else {
+                None
+            },
         }],
         sense_segments: Vec::new(),
         weave: Weave::Diagonal,
@@ -40,7 +51,11 @@ fn one_axis(name: &str, organisation: Organisation, words: u32, bits: u8, matrix
 /// Two strobe groups for words of eight bits and more, else one.
 fn halves(bits: u8) -> Vec<Word> {
     let all = mask(bits);
-    if bits < 8 { vec![all] } else { vec![mask(bits / 2), all ^ mask(bits / 2)] }
+    if bits < 8 {
+        vec![all]
+    } else {
+        vec![mask(bits / 2), all ^ mask(bits / 2)]
+    }
 }
 
 /// A word-organised core store.
@@ -65,13 +80,21 @@ pub fn coincident(name: &str, x: u32, y: u32, bits: u8, matrices: bool, halved: 
     let axis = |lines, from: u8, count: u8| Axis {
         lines,
         address: (from..from + count).collect(),
-        matrix: if matrices { square_matrix(lines, true) } else { None },
+        matrix: if matrices {
+            square_matrix(lines, true)
+        } else {
+            None
+        },
     };
     let top = bits_x + bits_y - 1;
     let mut shape = one_axis(name, Organisation::CoincidentCurrent, 1, bits, false);
     shape.address_bits = bits_x + bits_y;
     shape.axes = vec![axis(x, 0, bits_x), axis(y, bits_x, bits_y)];
-    let segments = if halved && bits_y > 0 { vec![top] } else { Vec::new() };
+    let segments = if halved && bits_y > 0 {
+        vec![top]
+    } else {
+        Vec::new()
+    };
     shape.sense_segments = segments.clone();
     shape.inhibit_segments = Some(segments);
     shape.strobes = vec![mask(bits)];

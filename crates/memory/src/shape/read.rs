@@ -3,14 +3,18 @@
 use kdl::{KdlDocument, KdlNode, KdlValue};
 
 use super::{
-    Alter, Axis, DriveMatrix, Field, Grid, MOST_ADDRESS_BITS, Organisation, Place, Shape, WIDEST_WORD, Weave, Word, mask,
+    Alter, Axis, DriveMatrix, Field, Grid, MOST_ADDRESS_BITS, Organisation, Place, Shape,
+    WIDEST_WORD, Weave, Word, mask,
 };
 use crate::diagnostic::Diagnostic;
 
 /// Reads a shape file (`docs/shape-file.md`). All mistakes are given, in the order of the text; a shape only if the
 /// text has none, because a store wired wrongly on paper would blame the wrong wire.
 pub fn read_shape(text: &str) -> Result<Shape, Vec<Diagnostic>> {
-    let mut reader = Reader { text, found: Vec::new() };
+    let mut reader = Reader {
+        text,
+        found: Vec::new(),
+    };
     let shape = reader.document();
     reader.found.sort_by_key(|d| (d.line, d.column));
     match shape {
@@ -28,7 +32,12 @@ const KNOWN: &str = "organisation, address, data, word, x, y, sense, inhibit, st
 
 impl Reader<'_> {
     fn wrong(&mut self, node: &KdlNode, message: impl Into<String>, help: impl Into<String>) {
-        self.found.push(Diagnostic::at_offset(self.text, node.name().span().offset(), message, help));
+        self.found.push(Diagnostic::at_offset(
+            self.text,
+            node.name().span().offset(),
+            message,
+            help,
+        ));
     }
 
     fn document(&mut self) -> Option<Shape> {
@@ -36,7 +45,11 @@ impl Reader<'_> {
             Ok(document) => document,
             Err(broken) => {
                 for d in &broken.diagnostics {
-                    let what = d.message.clone().or_else(|| d.label.clone()).unwrap_or_else(|| "unreadable text".into());
+                    let what = d
+                        .message
+                        .clone()
+                        .or_else(|| d.label.clone())
+                        .unwrap_or_else(|| "unreadable text".into());
                     self.found.push(Diagnostic::at_offset(
                         self.text,
                         d.span.offset(),
@@ -49,7 +62,12 @@ impl Reader<'_> {
         };
         let mut stores = document.nodes().iter();
         let Some(store) = stores.next() else {
-            self.found.push(Diagnostic::at(1, 1, "The file describes no store.", "Begin with `store \"name\" {`."));
+            self.found.push(Diagnostic::at(
+                1,
+                1,
+                "The file describes no store.",
+                "Begin with `store \"name\" {`.",
+            ));
             return None;
         };
         if store.name().value() != "store" {
@@ -61,7 +79,11 @@ impl Reader<'_> {
             return None;
         }
         if let Some(second) = stores.next() {
-            self.wrong(second, "A shape file describes one store only.", "Put the second store into a file of its own.");
+            self.wrong(
+                second,
+                "A shape file describes one store only.",
+                "Put the second store into a file of its own.",
+            );
         }
         self.store(store)
     }
@@ -69,7 +91,11 @@ impl Reader<'_> {
     fn store(&mut self, store: &KdlNode) -> Option<Shape> {
         let name = argument(store, 0).and_then(as_text).unwrap_or_default();
         if name.is_empty() {
-            self.wrong(store, "The store has no name.", "Write `store \"control store\" {`.");
+            self.wrong(
+                store,
+                "The store has no name.",
+                "Write `store \"control store\" {`.",
+            );
         }
         let none = KdlDocument::new();
         let children = store.children().unwrap_or(&none);
@@ -104,7 +130,9 @@ impl Reader<'_> {
         for node in children.nodes() {
             match node.name().value() {
                 "organisation" => organisation = self.organisation(node),
-                "address" => shape.address_bits = self.count(node, "bits", MOST_ADDRESS_BITS)? as u8,
+                "address" => {
+                    shape.address_bits = self.count(node, "bits", MOST_ADDRESS_BITS)? as u8
+                }
                 "data" => {
                     shape.bits = self.count(node, "bits", WIDEST_WORD)? as u8;
                     shape.idle = match node.get("idle").map(integer) {
@@ -112,7 +140,11 @@ impl Reader<'_> {
                         Some(Some(0)) => false,
                         Some(Some(1)) => true,
                         Some(_) => {
-                            self.wrong(node, "`idle` is neither 0 nor 1.", "Give what a bit reads when nothing is sensed.");
+                            self.wrong(
+                                node,
+                                "`idle` is neither 0 nor 1.",
+                                "Give what a bit reads when nothing is sensed.",
+                            );
                             false
                         }
                     };
@@ -121,12 +153,22 @@ impl Reader<'_> {
             }
         }
         for (missing, line) in [
-            (organisation.is_none() && self.found.is_empty(), "organisation woven"),
+            (
+                organisation.is_none() && self.found.is_empty(),
+                "organisation woven",
+            ),
             (shape.address_bits == 0, "address bits=7"),
             (shape.bits == 0, "data bits=20"),
         ] {
             if missing {
-                self.wrong(store, format!("The line `{}` is missing.", line.split(' ').next().unwrap_or(line)), format!("Add a line such as `{line}`."));
+                self.wrong(
+                    store,
+                    format!(
+                        "The line `{}` is missing.",
+                        line.split(' ').next().unwrap_or(line)
+                    ),
+                    format!("Add a line such as `{line}`."),
+                );
             }
         }
         shape.organisation = organisation?;
@@ -158,7 +200,10 @@ impl Reader<'_> {
             _ => {
                 self.wrong(
                     node,
-                    format!("`{}` needs `{key}=`, a whole number from 1 to {most}.", node.name().value()),
+                    format!(
+                        "`{}` needs `{key}=`, a whole number from 1 to {most}.",
+                        node.name().value()
+                    ),
                     format!("Write `{} {key}=N`.", node.name().value()),
                 );
                 None
@@ -199,7 +244,11 @@ impl Reader<'_> {
             "field" => {
                 let name = argument(node, 0).and_then(as_text).unwrap_or_default();
                 if name.is_empty() {
-                    self.wrong(node, "The field has no name.", "Write `field \"next address\" bits=\"0-6\"`.");
+                    self.wrong(
+                        node,
+                        "The field has no name.",
+                        "Write `field \"next address\" bits=\"0-6\"`.",
+                    );
                 } else if let Some(bits) = self.numbers(node, "bits", shape.bits, "data bit") {
                     shape.fields.push(Field { name, bits });
                 }
@@ -210,7 +259,11 @@ impl Reader<'_> {
                 let element = argument(node, 0).and_then(as_text).unwrap_or_default();
                 match pair(node, "at") {
                     Some(at) if !element.is_empty() => shape.places.push(Place { element, at }),
-                    _ => self.wrong(node, "The place cannot be read.", "Write `place \"X line 3\" at=\"12.5,40\"`."),
+                    _ => self.wrong(
+                        node,
+                        "The place cannot be read.",
+                        "Write `place \"X line 3\" at=\"12.5,40\"`.",
+                    ),
                 }
             }
             "alter" => {
@@ -235,33 +288,61 @@ impl Reader<'_> {
 
     fn axis(&mut self, node: &KdlNode, shape: &mut Shape) {
         let name = node.name().value();
-        let wanted: &[&str] = if shape.organisation == Organisation::CoincidentCurrent { &["x", "y"] } else { &["word"] };
+        let wanted: &[&str] = if shape.organisation == Organisation::CoincidentCurrent {
+            &["x", "y"]
+        } else {
+            &["word"]
+        };
         let Some(place) = wanted.iter().position(|w| *w == name) else {
-            let message = format!("A {} store has no `{name}` lines.", shape.organisation.word());
-            self.wrong(node, message, format!("Describe its lines with `{}`.", wanted.join("` and `")));
+            let message = format!(
+                "A {} store has no `{name}` lines.",
+                shape.organisation.word()
+            );
+            self.wrong(
+                node,
+                message,
+                format!("Describe its lines with `{}`.", wanted.join("` and `")),
+            );
             return;
         };
         if shape.axes.len() != place {
             let (message, help) = if shape.axes.len() > place {
-                (format!("The `{name}` lines are described twice."), "Keep one of the two.")
+                (
+                    format!("The `{name}` lines are described twice."),
+                    "Keep one of the two.",
+                )
             } else {
-                ("The `y` lines stand before the `x` lines.".to_owned(), "Write the `x` line first.")
+                (
+                    "The `y` lines stand before the `x` lines.".to_owned(),
+                    "Write the `x` line first.",
+                )
             };
             self.wrong(node, message, help);
             return;
         }
-        let Some(lines) = self.count(node, "lines", 1 << MOST_ADDRESS_BITS) else { return };
-        let Some(address) = self.address_list(node, "address", shape, false) else { return };
+        let Some(lines) = self.count(node, "lines", 1 << MOST_ADDRESS_BITS) else {
+            return;
+        };
+        let Some(address) = self.address_list(node, "address", shape, false) else {
+            return;
+        };
         if lines > 1 << address.len() {
             self.wrong(
                 node,
-                format!("{lines} lines cannot be told apart by {} address bits.", address.len()),
+                format!(
+                    "{lines} lines cannot be told apart by {} address bits.",
+                    address.len()
+                ),
                 "Name more address bits, or fewer lines.",
             );
             return;
         }
         let matrix = self.matrix(node, lines);
-        shape.axes.push(Axis { lines: lines as u32, address, matrix });
+        shape.axes.push(Axis {
+            lines: lines as u32,
+            address,
+            matrix,
+        });
     }
 
     fn matrix(&mut self, node: &KdlNode, lines: usize) -> Option<DriveMatrix> {
@@ -273,7 +354,10 @@ impl Reader<'_> {
         if drivers * sinks != lines {
             self.wrong(
                 node,
-                format!("{drivers} drivers and {sinks} sinks make {} lines, not {lines}.", drivers * sinks),
+                format!(
+                    "{drivers} drivers and {sinks} sinks make {} lines, not {lines}.",
+                    drivers * sinks
+                ),
                 "Line number = driver x sinks + sink; correct one of the three numbers.",
             );
         }
@@ -281,23 +365,44 @@ impl Reader<'_> {
             None => true,
             Some(KdlValue::Bool(b)) => *b,
             Some(_) => {
-                self.wrong(node, "`diodes` is neither #true nor #false.", "Write `diodes=#true`.");
+                self.wrong(
+                    node,
+                    "`diodes` is neither #true nor #false.",
+                    "Write `diodes=#true`.",
+                );
                 true
             }
         };
-        Some(DriveMatrix { drivers: drivers as u32, sinks: sinks as u32, diodes })
+        Some(DriveMatrix {
+            drivers: drivers as u32,
+            sinks: sinks as u32,
+            diodes,
+        })
     }
 
     fn strobe(&mut self, node: &KdlNode, shape: &mut Shape) {
         let next = shape.strobes.len() as i128;
         if argument(node, 0).and_then(integer) != Some(next) {
-            self.wrong(node, format!("This is strobe {next}, but the line says another number."), "Number the strobes from 0 in order.");
+            self.wrong(
+                node,
+                format!("This is strobe {next}, but the line says another number."),
+                "Number the strobes from 0 in order.",
+            );
             return;
         }
-        let Some(bits) = self.numbers(node, "bits", shape.bits, "data bit") else { return };
+        let Some(bits) = self.numbers(node, "bits", shape.bits, "data bit") else {
+            return;
+        };
         let group = bits.iter().fold(0 as Word, |w, b| w | 1 << b);
-        if let Some(twice) = bits.iter().find(|b| shape.strobes.iter().any(|s| s >> **b & 1 == 1)) {
-            self.wrong(node, format!("Data bit {twice} already has a strobe."), "Give every data bit one strobe.");
+        if let Some(twice) = bits
+            .iter()
+            .find(|b| shape.strobes.iter().any(|s| s >> **b & 1 == 1))
+        {
+            self.wrong(
+                node,
+                format!("Data bit {twice} already has a strobe."),
+                "Give every data bit one strobe.",
+            );
         }
         shape.strobes.push(group);
     }
@@ -319,7 +424,11 @@ impl Reader<'_> {
     fn grid(&mut self, node: &KdlNode, shape: &mut Shape) {
         match (pair(node, "origin"), pair(node, "pitch")) {
             (Some(origin), Some(pitch)) => {
-                shape.grid = Some(Grid { origin, pitch, plane: pair(node, "plane").unwrap_or((0.0, 0.0)) });
+                shape.grid = Some(Grid {
+                    origin,
+                    pitch,
+                    plane: pair(node, "plane").unwrap_or((0.0, 0.0)),
+                });
             }
             _ => self.wrong(
                 node,
@@ -329,7 +438,13 @@ impl Reader<'_> {
         }
     }
 
-    fn address_list(&mut self, node: &KdlNode, key: &str, shape: &Shape, may_miss: bool) -> Option<Vec<u8>> {
+    fn address_list(
+        &mut self,
+        node: &KdlNode,
+        key: &str,
+        shape: &Shape,
+        may_miss: bool,
+    ) -> Option<Vec<u8>> {
         if may_miss && node.get(key).is_none() {
             return Some(Vec::new());
         }
@@ -341,7 +456,11 @@ impl Reader<'_> {
             Some(KdlValue::Integer(n)) => n.to_string(),
             Some(KdlValue::String(s)) => s.clone(),
             _ => {
-                self.wrong(node, format!("`{key}` is missing."), format!("Write `{key}=\"0-3 7\"`."));
+                self.wrong(
+                    node,
+                    format!("`{key}` is missing."),
+                    format!("Write `{key}=\"0-3 7\"`."),
+                );
                 return None;
             }
         };
@@ -351,7 +470,10 @@ impl Reader<'_> {
                 self.wrong(
                     node,
                     format!("`{part}` is not a {what} of this store, or is named twice."),
-                    format!("Numbers run from 0 to {}, written like \"0-3 7\".", below.saturating_sub(1)),
+                    format!(
+                        "Numbers run from 0 to {}, written like \"0-3 7\".",
+                        below.saturating_sub(1)
+                    ),
                 );
                 None
             }
@@ -362,10 +484,24 @@ impl Reader<'_> {
         if !self.found.is_empty() {
             return;
         }
-        let wanted = if shape.organisation == Organisation::CoincidentCurrent { 2 } else { 1 };
+        let wanted = if shape.organisation == Organisation::CoincidentCurrent {
+            2
+        } else {
+            1
+        };
         if shape.axes.len() != wanted {
-            let line = if wanted == 1 { "word" } else if shape.axes.is_empty() { "x" } else { "y" };
-            self.wrong(store, format!("The `{line}` lines are not described."), format!("Add a line such as `{line} lines=16 address=\"0-3\"`."));
+            let line = if wanted == 1 {
+                "word"
+            } else if shape.axes.is_empty() {
+                "x"
+            } else {
+                "y"
+            };
+            self.wrong(
+                store,
+                format!("The `{line}` lines are not described."),
+                format!("Add a line such as `{line} lines=16 address=\"0-3\"`."),
+            );
             return;
         }
         let mut uses = vec![0; shape.address_bits as usize];
@@ -373,8 +509,16 @@ impl Reader<'_> {
             uses[*bit as usize] += 1;
         }
         if let Some(bit) = uses.iter().position(|n| *n != 1) {
-            let often = if uses[bit] == 0 { "selects no line" } else { "is used by both sets of lines" };
-            self.wrong(store, format!("Address bit {bit} {often}."), "Every address bit belongs to exactly one set of lines.");
+            let often = if uses[bit] == 0 {
+                "selects no line"
+            } else {
+                "is used by both sets of lines"
+            };
+            self.wrong(
+                store,
+                format!("Address bit {bit} {often}."),
+                "Every address bit belongs to exactly one set of lines.",
+            );
         }
         if shape.strobes.is_empty() {
             shape.strobes.push(mask(shape.bits));
@@ -382,13 +526,21 @@ impl Reader<'_> {
         let strobed = shape.strobes.iter().fold(0, |w, s| w | s);
         if strobed != mask(shape.bits) {
             let bit = (!strobed).trailing_zeros();
-            self.wrong(store, format!("Data bit {bit} has no strobe."), "Add it to a `strobe` line, or leave all strobe lines out.");
+            self.wrong(
+                store,
+                format!("Data bit {bit} has no strobe."),
+                "Add it to a `strobe` line, or leave all strobe lines out.",
+            );
         }
     }
 }
 
 fn argument(node: &KdlNode, at: usize) -> Option<&KdlValue> {
-    node.entries().iter().filter(|e| e.name().is_none()).nth(at).map(|e| e.value())
+    node.entries()
+        .iter()
+        .filter(|e| e.name().is_none())
+        .nth(at)
+        .map(|e| e.value())
 }
 
 fn as_text(value: &KdlValue) -> Option<String> {
@@ -439,5 +591,9 @@ fn number_list(text: &str, below: u8) -> Result<Vec<u8>, String> {
             list.push(n);
         }
     }
-    if list.is_empty() { Err(text.to_owned()) } else { Ok(list) }
+    if list.is_empty() {
+        Err(text.to_owned())
+    } else {
+        Ok(list)
+    }
 }
