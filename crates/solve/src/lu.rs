@@ -131,6 +131,9 @@ pub struct Factors {
     values: Vec<f64>,
     inverse_pivots: Vec<f64>,
     work: Vec<f64>,
+    /// The matrix that `values` were made from; empty after a failure.
+    source: Vec<f64>,
+    renewed: Vec<bool>,
 }
 
 /// A pivot below this fraction of its row's largest entry is not trusted: rounding in the
@@ -139,47 +142,73 @@ const PIVOT_FLOOR: f64 = 1e-15;
 
 impl Factors {
     /// Factors `matrix`, given in the places of `pattern`, in the order fixed there.
+    ///
+    /// Rows that are as they were at the last call, and depend on no row that is not, keep their
+    /// factors; the result is the same to the last bit.
     pub fn factor(&mut self, pattern: &Pattern, matrix: &[f64]) -> Result<(), Singular> {
-        self.values.clear();
-        self.values.extend_from_slice(matrix);
-        self.inverse_pivots.resize(pattern.n, 0.0);
-        self.work.clear();
-        self.work.resize(pattern.n, 0.0);
-        for k in 0..pattern.n {
-            let (start, diagonal, end) = pattern.row(k);
-            let columns = &pattern.columns[start..end];
-            let mut largest = 0.0_f64;
-            for (&column, &value) in columns.iter().zip(&self.values[start..end]) {
-                self.work[column as usize] = value;
-                largest = largest.max(value.abs());
-            }
-            for position in start..diagonal {
-                let earlier = pattern.columns[position] as usize;
-                let multiplier = self.work[earlier] * self.inverse_pivots[earlier];
-                self.values[position] = multiplier;
-                if multiplier == 0.0 {
-                    continue;
-                }
-                let (_, other, other_end) = pattern.row(earlier);
-                let range = other + 1..other_end;
-                for (&column, &value) in pattern.columns[range.clone()]
-                    .iter()
-                    .zip(&self.values[range])
-                {
-                    self.work[column as usize] -= multiplier * value;
-                }
-            }
-            for position in diagonal..end {
-                self.values[position] = self.work[pattern.columns[position] as usize];
-            }
-            let pivot = self.values[diagonal];
-            if !pivot.is_finite() || pivot.abs() <= PIVOT_FLOOR * largest || pivot == 0.0 {
-                return Err(Singular {
-                    unknown: pattern.order[k],
-                });
-            }
-            self.inverse_pivots[k] = 1.0 / pivot;
+        let n = pattern.n;
+        let first = self.source.len() != matrix.len() || self.inverse_pivots.len() != n;
+        if first {
+            self.values = matrix.to_vec();
+            self.inverse_pivots = vec![0.0; n];
+            self.work = vec![0.0; n];
         }
+        self.renewed.clear();
+        self.renewed.resize(n, false);
+        for k in 0..n {
+            let (start, diagonal, end) = pattern.row(k);
+            let depends = |p: &u32| self.renewed[*p as usize];
+            let kept = !first
+                && matrix[start..end] == self.source[start..end]
+                && !pattern.columns[start..diagonal].iter().any(depends);
+            if kept {
+                continue;
+            }
+            self.renewed[k] = true;
+            if let Err(singular) = self.row(pattern, matrix, k) {
+                self.source.clear();
+                return Err(singular);
+            }
+        }
+        self.source.clear();
+        self.source.extend_from_slice(matrix);
+        Ok(())
+    }
+
+    /// Eliminates one row by all rows before it.
+    fn row(&mut self, pattern: &Pattern, matrix: &[f64], k: usize) -> Result<(), Singular> {
+        let (start, diagonal, end) = pattern.row(k);
+        let mut largest = 0.0_f64;
+        for (&column, &value) in pattern.columns[start..end].iter().zip(&matrix[start..end]) {
+            self.work[column as usize] = value;
+            largest = largest.max(value.abs());
+        }
+        for position in start..diagonal {
+            let earlier = pattern.columns[position] as usize;
+            let multiplier = self.work[earlier] * self.inverse_pivots[earlier];
+            self.values[position] = multiplier;
+            if multiplier == 0.0 {
+                continue;
+            }
+            let (_, other, other_end) = pattern.row(earlier);
+            let range = other + 1..other_end;
+            for (&column, &value) in pattern.columns[range.clone()]
+                .iter()
+                .zip(&self.values[range])
+            {
+                self.work[column as usize] -= multiplier * value;
+            }
+        }
+        for position in diagonal..end {
+            self.values[position] = self.work[pattern.columns[position] as usize];
+        }
+        let pivot = self.values[diagonal];
+        if !pivot.is_finite() || pivot.abs() <= PIVOT_FLOOR * largest || pivot == 0.0 {
+            return Err(Singular {
+                unknown: pattern.order[k],
+            });
+        }
+        self.inverse_pivots[k] = 1.0 / pivot;
         Ok(())
     }
 
@@ -288,6 +317,32 @@ mod tests {
                 assert!((ax - b[r]).abs() < 1e-12, "seed {seed}");
                 assert!((aty - b[r]).abs() < 1e-12, "seed {seed}");
             }
+        }
+    }
+
+    #[test]
+    fn factoring_again_after_small_changes_is_factoring_anew() {
+        let mut next = numbers(7);
+        let n = 40;
+        let pairs: Vec<(u32, u32)> = (0..3 * n)
+            .map(|_| ((next() * n as f64) as u32, (next() * n as f64) as u32))
+            .collect();
+        let pattern = Pattern::new(n, &pairs);
+        let mut matrix: Vec<f64> = (0..pattern.len()).map(|_| next() - 0.5).collect();
+        for i in 0..n as u32 {
+            matrix[pattern.place(i, i).unwrap() as usize] += 9.0;
+        }
+        let mut kept = Factors::default();
+        kept.factor(&pattern, &matrix).unwrap();
+        for round in 0..30 {
+            for _ in 0..1 + round % 4 {
+                let place = (next() * matrix.len() as f64) as usize;
+                matrix[place] += 0.1;
+            }
+            kept.factor(&pattern, &matrix).unwrap();
+            let mut anew = Factors::default();
+            anew.factor(&pattern, &matrix).unwrap();
+            assert_eq!(kept.values, anew.values, "round {round}");
         }
     }
 
