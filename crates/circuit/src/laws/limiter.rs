@@ -6,11 +6,17 @@
 /// convergence; here `width` is n times the thermal voltage.
 pub(super) fn junction_step(proposed: f64, last: f64, width: f64, is: f64) -> f64 {
     let critical = critical(width, is);
-    if proposed <= critical || (proposed - last).abs() <= 2.0 * width {
+    let move_in_widths = (proposed - last) / width;
+    if last > 3.0 * width && move_in_widths < -0.5 && move_in_widths > -1.0 {
+        // Newton crawls down an exponential by one width a step; the current that it asks for,
+        // put into the law, says at once how far down to go.
+        return (last + width * (1.0 + move_in_widths).max(1e-6).ln()).max(0.0);
+    }
+    if proposed <= critical || move_in_widths.abs() <= 2.0 {
         return proposed;
     }
     if last > 0.0 {
-        let argument = 1.0 + (proposed - last) / width;
+        let argument = 1.0 + move_in_widths;
         if argument > 0.0 {
             last + width * argument.ln()
         } else {
