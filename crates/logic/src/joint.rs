@@ -22,6 +22,69 @@ struct Sheet {
     errs: Vec<Option<Literal>>,
 }
 
+/// A prepared search over units.
+struct Joint<'n, 's> {
+    network: &'n Network,
+    observations: &'n [Observation],
+    unit_of: Vec<Option<usize>>,
+    sheets: Vec<Sheet>,
+    search: Fewest<'s>,
+}
+
+impl<'n, 's> Joint<'n, 's> {
+    fn new(
+        network: &'n Network,
+        observations: &'n [Observation],
+        units: &[Unit],
+        stop: &'s dyn Fn() -> bool,
+    ) -> Self {
+        let mut formula = Formula::new(stop);
+        let faulty: Vec<Literal> = units.iter().map(|_| formula.variable()).collect();
+        let mut unit_of: Vec<Option<usize>> = vec![None; network.gates().len()];
+        for (index, unit) in units.iter().enumerate() {
+            unit.gates.iter().for_each(|g| unit_of[*g] = Some(index));
+        }
+        let sheets = observations
+            .iter()
+            .map(|o| encode(&mut formula, network, o, &unit_of, &faulty))
+            .collect();
+        let weighted: Vec<(Literal, u64)> = faulty.iter().map(|l| (*l, 1)).collect();
+        Self {
+            network,
+            observations,
+            unit_of,
+            sheets,
+            search: Fewest::new(formula, &weighted),
+        }
+    }
+
+    /// Replays the model at hand and keeps or refuses its set; then forbids the set and all that hold it.
+    fn take(&mut self, set: &[usize], diagnosis: &mut Diagnosis) {
+        let replayed = self
+            .observations
+            .iter()
+            .zip(&self.sheets)
+            .all(|(observation, sheet)| {
+                let member = |gate: usize| self.unit_of[gate].is_some_and(|u| set.contains(&u));
+                replay(
+                    self.network,
+                    observation,
+                    sheet,
+                    &self.search.formula,
+                    member,
+                )
+            });
+        if replayed {
+            diagnosis
+                .sets
+                .push(set.iter().map(|i| GateId(*i as u32)).collect());
+        } else {
+            diagnosis.refused += 1;
+        }
+        self.search.block(set);
+    }
+}
+
 /// Finds all smallest sets of units that explain every observation; [`Diagnosis::sets`] then holds positions in `units`.
 ///
 /// A unit in the set may err in any way and differently in each observation; a gate in no unit never errs. Every set is replayed with
@@ -32,19 +95,8 @@ pub fn diagnose_units(
     units: &[Unit],
     stop: &dyn Fn() -> bool,
 ) -> Diagnosis {
-    let mut formula = Formula::new(stop);
-    let faulty: Vec<Literal> = units.iter().map(|_| formula.variable()).collect();
-    let mut unit_of: Vec<Option<usize>> = vec![None; network.gates().len()];
-    for (index, unit) in units.iter().enumerate() {
-        unit.gates.iter().for_each(|g| unit_of[*g] = Some(index));
-    }
-    let sheets: Vec<Sheet> = observations
-        .iter()
-        .map(|o| encode(&mut formula, network, o, &unit_of, &faulty))
-        .collect();
-    let weighted: Vec<(Literal, u64)> = faulty.iter().map(|l| (*l, 1)).collect();
-    let mut search = Fewest::new(formula, &weighted);
-    let size = match search.minimum(&mut |_| {}) {
+    let mut joint = Joint::new(network, observations, units, stop);
+    let size = match joint.search.minimum(&mut |_| {}) {
         Outcome::Proven(size) => size as usize,
         Outcome::Impossible => {
             return Diagnosis {
@@ -59,26 +111,8 @@ pub fn diagnose_units(
         ..Diagnosis::default()
     };
     loop {
-        match search.another() {
-            Ok(Some(set)) => {
-                let replayed = observations.iter().zip(&sheets).all(|(o, sheet)| {
-                    replay(network, o, sheet, &search.formula, |g| {
-                        unit_of[g].is_some_and(|u| set.contains(&u))
-                    })
-                });
-                if replayed {
-                    diagnosis
-                        .sets
-                        .push(set.iter().map(|i| GateId(*i as u32)).collect());
-                } else {
-                    diagnosis.refused += 1;
-                }
-                if set.is_empty() {
-                    diagnosis.complete = true;
-                    break;
-                }
-                search.block(&set);
-            }
+        match joint.search.another() {
+            Ok(Some(set)) => joint.take(&set, &mut diagnosis),
             Ok(None) => {
                 diagnosis.complete = diagnosis.refused == 0;
                 break;
@@ -87,6 +121,43 @@ pub fn diagnose_units(
         }
     }
     diagnosis.sets.sort_unstable();
+    diagnosis.shares = shares(&diagnosis.sets);
+    diagnosis.family = diagnosis.complete.then_some(diagnosis.sets.len() as f64);
+    diagnosis
+}
+
+/// Finds every set of at most `most` units that explains all observations and of which no part does, smaller ones first.
+///
+/// As [`diagnose_units`] otherwise; [`Diagnosis::complete`] then speaks of all sizes up to `most`.
+pub fn minimal_units(
+    network: &Network,
+    observations: &[Observation],
+    units: &[Unit],
+    most: usize,
+    stop: &dyn Fn() -> bool,
+) -> Diagnosis {
+    let mut joint = Joint::new(network, observations, units, stop);
+    let mut diagnosis = Diagnosis::default();
+    loop {
+        let mut last = Vec::new();
+        match joint.search.minimum(&mut |model| last = model.to_vec()) {
+            Outcome::Proven(size) if size as usize <= most => {
+                diagnosis.size.get_or_insert(size as usize);
+                joint.take(&last, &mut diagnosis);
+            }
+            Outcome::Proven(_) | Outcome::Impossible => {
+                diagnosis.complete = diagnosis.refused == 0;
+                break;
+            }
+            Outcome::AtLeast(least) => {
+                diagnosis.complete = least as usize > most && diagnosis.refused == 0;
+                break;
+            }
+        }
+    }
+    diagnosis
+        .sets
+        .sort_by(|a, b| a.len().cmp(&b.len()).then_with(|| a.cmp(b)));
     diagnosis.shares = shares(&diagnosis.sets);
     diagnosis.family = diagnosis.complete.then_some(diagnosis.sets.len() as f64);
     diagnosis

@@ -15,11 +15,13 @@ mod network;
 mod observation;
 mod search;
 mod simulate;
+mod stuck;
 
 pub use diagnose::{Diagnosis, GateId, Method, diagnose, diagnose_by};
 pub use diagnostic::Diagnostic;
-pub use joint::{Unit, diagnose_units};
+pub use joint::{Unit, diagnose_units, minimal_units};
 pub use netlist::parse_netlist;
 pub use network::{Function, Gate, Net, NetId, Network, NetworkError};
 pub use observation::{Observation, Observed, parse_observations};
 pub use simulate::{LANES, Simulator, Word};
+pub use stuck::{Stuck, single_stuck};
