@@ -94,8 +94,9 @@ fn of_state(
             .read(&question, &values, &rest)
             .map_err(|e| places::unsolved(&e, sheet))?;
         let error = random::normal(&mut errors);
-        let value = match shown.reading {
-            Some(r) => Shown::Number(r + error * question.setups[shown.range].error(r)),
+        let setup = question.setups[shown.range];
+        let value = match shown.reading.and_then(|r| setup.misread(r, error)) {
+            Some(r) => Shown::Number(r),
             None => Shown::OverRange,
         };
         readings.push(Reading {

@@ -229,6 +229,27 @@ impl Setup {
         }
     }
 
+    /// What the meter shows for a true `reading` when its error is `deviate` standard deviations;
+    /// `None` if a needle falls below the end of its scale.
+    ///
+    /// A moving coil errs in arc, so its readings are not normal in ohms.
+    pub fn misread(&self, reading: f64, deviate: f64) -> Option<f64> {
+        match *self {
+            Setup::SeriesOhms {
+                source, accuracy, ..
+            } => {
+                let arc = source / (source + reading) + 0.5 * accuracy * deviate;
+                (arc > 0.0).then(|| source * (1.0 / arc - 1.0))
+            }
+            _ => Some(reading + deviate * self.error(reading)),
+        }
+    }
+
+    /// Whether the meter's error is normal in the unit it shows.
+    pub fn errs_normally(&self) -> bool {
+        !matches!(self, Setup::SeriesOhms { .. })
+    }
+
     /// Distance from mid-scale, for the choice of a moving coil's range.
     pub fn off_middle(&self, reading: f64) -> f64 {
         match *self {

@@ -5,7 +5,7 @@ use circuit::Population;
 use circuit::meter::Choice;
 
 use crate::board::Refusal;
-use crate::distribution::{Distribution, Draw};
+use crate::distribution::{Distribution, Draw, add_share};
 use crate::probe::{Probe, Question, Shown, Starts, off_middle};
 use crate::random;
 use crate::sensitivity::{Neighbourhood, slopes};
@@ -171,11 +171,9 @@ fn along_the_gradient(
     let error = setup.error(middle);
     // What moves far less than the meter's own error is as good as fixed.
     if scale <= 0.02 * error {
-        return Ok(Some(vec![Draw {
-            weight: 1.0,
-            reading: Some(middle),
-            sd: error.hypot(scale),
-        }]));
+        let mut draws = Vec::new();
+        add_share(&mut draws, &setup, 1.0, Some(middle), scale);
+        return Ok(Some(draws));
     }
     let direction: Vec<f64> = gradient.iter().map(|g| g / sigma).collect();
     let mut ends = [0.0; 2];
@@ -211,21 +209,22 @@ fn along_the_gradient(
         return Ok(None);
     }
     let step = 0.25;
-    Ok(Some(
-        (-20..=20)
-            .map(|k| {
-                let t = f64::from(k) * step;
-                let reading = middle + sign * a * t + b * t * t;
-                let slope = (sign * a + 2.0 * b * t).abs();
-                Draw {
-                    weight: (-0.5 * t * t).exp(),
-                    reading: Some(reading),
-                    // Shares between the points: half a step keeps the sum smooth.
-                    sd: setup.error(reading).hypot(0.5 * step * slope),
-                }
-            })
-            .collect(),
-    ))
+    let mut draws = Vec::new();
+    for k in -20..=20 {
+        let t = f64::from(k) * step;
+        let reading = middle + sign * a * t + b * t * t;
+        let slope = (sign * a + 2.0 * b * t).abs();
+        // Shares between the points: half a step keeps the sum smooth.
+        let weight = (-0.5 * t * t).exp();
+        add_share(
+            &mut draws,
+            &setup,
+            weight,
+            Some(reading),
+            0.5 * step * slope,
+        );
+    }
+    Ok(Some(draws))
 }
 
 /// Shares from whole units, drawn in strata along the gradient.
@@ -273,11 +272,8 @@ fn sample(
         let shown = probe.read_from(question, &values, &starts, &mut Vec::new())?;
         let setup = question.setups[shown.range];
         let between = 0.5 * step * sigma * setup.slope(shown.volts).abs();
-        draws.push(Draw {
-            weight: (-0.5 * t * t).exp(),
-            reading: shown.reading,
-            sd: shown.reading.map_or(0.0, |r| setup.error(r).hypot(between)),
-        });
+        let weight = (-0.5 * t * t).exp();
+        add_share(&mut draws, &setup, weight, shown.reading, between);
     }
     Ok(draws)
 }

@@ -1,5 +1,6 @@
 //! The distribution of a reading over healthy units, the meter's own error included.
 
+use circuit::meter::Setup;
 use circuit::parameter::normal_cdf;
 
 /// A share of the healthy units and what the meter shows on them.
@@ -11,6 +12,54 @@ pub struct Draw {
     pub reading: Option<f64>,
     /// Standard deviation about it, by meter error and by what the share lumps together.
     pub sd: f64,
+}
+
+/// Adds a share whose true reading spreads by `between` about `reading`, with the meter's error.
+pub(crate) fn add_share(
+    draws: &mut Vec<Draw>,
+    setup: &Setup,
+    weight: f64,
+    reading: Option<f64>,
+    between: f64,
+) {
+    let Some(reading) = reading else {
+        draws.push(Draw {
+            weight,
+            reading: None,
+            sd: 0.0,
+        });
+        return;
+    };
+    if setup.errs_normally() {
+        draws.push(Draw {
+            weight,
+            reading: Some(reading),
+            sd: setup.error(reading).hypot(between),
+        });
+        return;
+    }
+    // Strata of the error a quarter of a standard deviation wide, each smoothed by half of that.
+    let step = 0.25;
+    let total: f64 = (-16..=16).map(|k| bell(f64::from(k) * step)).sum();
+    for k in -16..=16 {
+        let deviate = f64::from(k) * step;
+        let at = |d: f64| setup.misread(reading, d);
+        let width = match (at(deviate - 0.5 * step), at(deviate + 0.5 * step)) {
+            (Some(a), Some(b)) => 0.5 * (a - b).abs(),
+            _ => 0.0,
+        };
+        let shown = at(deviate);
+        let slope = shown.map_or(0.0, |r| setup.error(r) / setup.error(reading));
+        draws.push(Draw {
+            weight: weight * bell(deviate) / total,
+            reading: shown,
+            sd: width.hypot(between * slope),
+        });
+    }
+}
+
+fn bell(x: f64) -> f64 {
+    (-0.5 * x * x).exp()
 }
 
 /// A mixture of normal distributions and a share that is over range.
@@ -157,6 +206,28 @@ mod tests {
         assert!((d.quantile(0.975).unwrap() - 10.0 - 2.0 * 1.959964).abs() < 1e-5);
         assert!((d.score(10.0 - 2.0 * 3.2905).unwrap() + 3.2905).abs() < 1e-6);
         assert!((d.score(30.0).unwrap() - 10.0).abs() < 0.05);
+    }
+
+    #[test]
+    fn a_needle_errs_in_arc() {
+        // Closed form: at mid-scale the arc is 0.5 +- 1.96 x 0.025, R = source (1/d - 1).
+        let setup = Setup::SeriesOhms {
+            source: 1500.0,
+            open: 1.5,
+            full_scale: 150e3,
+            reversed: false,
+            accuracy: 0.05,
+        };
+        let mut draws = Vec::new();
+        add_share(&mut draws, &setup, 1.0, Some(1500.0), 0.0);
+        let d = Distribution::new(draws);
+        let at = |arc: f64| 1500.0 * (1.0 / arc - 1.0);
+        assert!((d.quantile(0.025).unwrap() / at(0.549) - 1.0).abs() < 5e-3);
+        assert!((d.quantile(0.975).unwrap() / at(0.451) - 1.0).abs() < 5e-3);
+        // Thirty times mid-scale the needle may fall below the end of the scale.
+        let mut draws = Vec::new();
+        add_share(&mut draws, &setup, 1.0, Some(45e3), 0.0);
+        assert_eq!(Distribution::new(draws).quantile(0.975), None);
     }
 
     #[test]

@@ -3,7 +3,7 @@
 use circuit::{Population, Variation};
 
 use crate::board::Refusal;
-use crate::distribution::{Draw, normal_quantile};
+use crate::distribution::{Draw, add_share, normal_quantile};
 use crate::probe::{Probe, Question, Shown, Starts};
 use crate::random;
 
@@ -50,22 +50,23 @@ pub(crate) fn sample(
     const PRIMES: [u32; 6] = [2, 3, 5, 7, 11, 13];
     let mut generator = random::stream(seed, 1);
     let settings = unknown(population);
-    (0..UNITS)
-        .map(|k| {
-            let mut z = random::normals(&mut generator, population.variables);
-            // Beyond six unknown settings the rest stay random.
-            for (variable, base) in settings.iter().zip(PRIMES) {
-                z[*variable] = normal_quantile(radical_inverse(k + 1, base));
-            }
-            let shown = read(probe, question, &population.values(&z), centre)?;
-            let setup = question.setups[shown.range];
-            Ok(Draw {
-                weight: 1.0,
-                reading: shown.reading,
-                sd: shown.reading.map_or(0.0, |r| setup.error(r)),
-            })
-        })
-        .collect()
+    let mut draws = Vec::new();
+    for k in 0..UNITS {
+        let mut z = random::normals(&mut generator, population.variables);
+        // Beyond six unknown settings the rest stay random.
+        for (variable, base) in settings.iter().zip(PRIMES) {
+            z[*variable] = normal_quantile(radical_inverse(k + 1, base));
+        }
+        let shown = read(probe, question, &population.values(&z), centre)?;
+        add_share(
+            &mut draws,
+            &question.setups[shown.range],
+            1.0,
+            shown.reading,
+            0.0,
+        );
+    }
+    Ok(draws)
 }
 
 fn read(
