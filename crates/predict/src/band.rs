@@ -28,7 +28,7 @@ const REACH: f64 = 2.0;
 /// A border of a range or of over range nearer than this many standard deviations is sampled.
 const NEAR: f64 = 5.0;
 /// Strata of the sampled distribution, over +-4 standard deviations.
-const STRATA: usize = 65;
+const STRATA: usize = 41;
 
 /// The distribution of a reading over healthy units.
 ///
@@ -50,7 +50,14 @@ pub fn healthy(probe: &mut Probe<'_>, question: &Question, seed: u64) -> Result<
     probe.connect(&question.setups[centre.range]);
     let gradient =
         slopes(probe, &z, &values, &centre.x).unwrap_or_else(|| vec![0.0; population.variables]);
-    let border = nearest_border(probe, question, &values, &centre, &tried, &gradient);
+    let gradients: Vec<Vec<f64>> = tried
+        .iter()
+        .map(|shown| {
+            probe.connect(&question.setups[shown.range]);
+            slopes(probe, &z, &values, &shown.x).unwrap_or_default()
+        })
+        .collect();
+    let border = nearest_border(question, &centre, &tried, &gradients);
     let setup = question.setups[centre.range];
     let spread = centre.reading.map_or(0.0, |r| {
         let parts = norm(&gradient) * setup.slope(centre.volts).abs();
@@ -88,6 +95,7 @@ pub fn healthy(probe: &mut Probe<'_>, question: &Question, seed: u64) -> Result<
         tried: &tried,
         values: &values,
         gradient: &gradient,
+        matters: matters(&gradients, population.variables),
     };
     let draws = sample(probe, question, &population, &centre, seed)?;
     Ok(Healthy {
@@ -103,6 +111,29 @@ struct Centre<'a> {
     tried: &'a [Shown],
     values: &'a [f64],
     gradient: &'a [f64],
+    /// Which variables are drawn; the others stay in the middle.
+    matters: Vec<bool>,
+}
+
+/// The variables behind all but half a percent of the variance on every range that was tried.
+///
+/// Drawing the hundreds of others would change no band visibly, and every circuit everywhere.
+fn matters(gradients: &[Vec<f64>], variables: usize) -> Vec<bool> {
+    let mut kept = vec![false; variables];
+    for gradient in gradients {
+        let mut order: Vec<usize> = (0..gradient.len()).collect();
+        order.sort_by(|a, b| gradient[*b].abs().total_cmp(&gradient[*a].abs()));
+        let total: f64 = gradient.iter().map(|g| g * g).sum();
+        let mut left = total;
+        for variable in order {
+            if left <= 0.005 * total {
+                break;
+            }
+            kept[variable] = true;
+            left -= gradient[variable] * gradient[variable];
+        }
+    }
+    kept
 }
 
 fn norm(v: &[f64]) -> f64 {
@@ -111,24 +142,15 @@ fn norm(v: &[f64]) -> f64 {
 
 /// Distance in standard deviations to where another range, or over range, would take over.
 fn nearest_border(
-    probe: &mut Probe<'_>,
     question: &Question,
-    values: &[f64],
     centre: &Shown,
     tried: &[Shown],
-    gradient: &[f64],
+    gradients: &[Vec<f64>],
 ) -> f64 {
-    let z = vec![0.0; gradient.len()];
     let mut nearest = f64::INFINITY;
-    for shown in tried {
+    for (shown, gradient) in tried.iter().zip(gradients) {
         let setup = question.setups[shown.range];
-        let sigma = if shown.range == centre.range {
-            norm(gradient)
-        } else {
-            probe.connect(&setup);
-            let slope = slopes(probe, &z, values, &shown.x);
-            slope.map_or(f64::INFINITY, |s| norm(&s))
-        };
+        let sigma = norm(gradient);
         let borders = setup.border_volts();
         for border in borders.into_iter().flatten() {
             let apart = (shown.volts - border).abs();
@@ -258,6 +280,11 @@ fn sample(
         let along: f64 = z.iter().zip(&direction).map(|(a, b)| a * b).sum();
         for (value, d) in z.iter_mut().zip(&direction) {
             *value += (t - along) * d;
+        }
+        for (value, matters) in z.iter_mut().zip(&centre.matters) {
+            if !matters {
+                *value = 0.0;
+            }
         }
         let values = population.values(&z);
         let known: Vec<(usize, Vec<f64>)> = neighbourhoods
