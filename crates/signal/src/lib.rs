@@ -1,0 +1,24 @@
+//! Recorded waveforms: read from bytes handed in, measured, aligned and compared.
+//!
+//! Nothing here opens a file, a socket or a clock, and nothing here guesses: a capture that does not say how fast it was
+//! sampled is refused until a person says it.
+
+pub mod align;
+pub mod axis;
+pub mod blocks;
+pub mod capture;
+pub mod compare;
+pub mod differences;
+pub mod edges;
+pub mod fault;
+pub mod levels;
+pub mod matching;
+pub mod measure;
+pub mod number;
+mod plateaus;
+pub mod read;
+mod shapes;
+pub mod track;
+
+pub use capture::{Capture, Channel, Format, Steps, Trace};
+pub use fault::{Fault, Place, Wrong};
