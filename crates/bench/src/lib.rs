@@ -12,6 +12,7 @@ pub mod machine;
 pub mod meters;
 pub mod places;
 pub mod refused;
+pub mod signal;
 pub mod simulated;
 pub mod table;
 

@@ -25,6 +25,9 @@ pub enum Group {
     /// Gates: the fewest parts that explain the levels that were seen.
     #[command(subcommand)]
     Logic(LogicVerb),
+    /// Recorded waveforms: measured, and two of them compared.
+    #[command(subcommand)]
+    Capture(CaptureVerb),
     /// Meter profiles.
     #[command(subcommand)]
     Meter(MeterVerb),
@@ -148,6 +151,58 @@ pub struct Diagnose {
     /// One JSON document instead of text.
     #[arg(long)]
     pub json: bool,
+}
+
+/// Verbs about recorded waveforms.
+#[derive(Debug, Subcommand)]
+pub enum CaptureVerb {
+    /// Levels, transition times, widths, periods and overshoot of each channel.
+    Measure {
+        /// Recorded file: CSV, VCD, FST, WAV or NPY, told apart by content.
+        file: PathBuf,
+        /// One channel only, by its name.
+        #[arg(long, value_name = "NAME")]
+        channel: Option<String>,
+        /// What both verbs take.
+        #[command(flatten)]
+        common: CaptureCommon,
+    },
+    /// Two recordings of like signals: laid over each other, and where they differ.
+    Compare {
+        /// First recording.
+        a: PathBuf,
+        /// Second recording.
+        b: PathBuf,
+        /// One channel only, by its name.
+        #[arg(long, value_name = "NAME")]
+        channel: Option<String>,
+        /// A transition has moved if it is shifted by more than this; two samples if not given.
+        #[arg(long, value_name = "SECONDS", value_parser = seconds)]
+        tolerance: Option<f64>,
+        /// What both verbs take.
+        #[command(flatten)]
+        common: CaptureCommon,
+    },
+}
+
+/// What all verbs about recorded waveforms take.
+#[derive(Debug, Args)]
+pub struct CaptureCommon {
+    /// Time from one sample to the next, for files that do not say.
+    #[arg(long, value_name = "SECONDS", value_parser = seconds)]
+    pub interval: Option<f64>,
+    /// Volts at full scale, for files that hold fractions of it.
+    #[arg(long, value_name = "VOLTS")]
+    pub full_scale: Option<f64>,
+    /// One JSON document instead of text.
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Reads seconds: a number above zero, with or without an engineering suffix and `s`.
+fn seconds(text: &str) -> Result<f64, String> {
+    bench::signal::seconds(text)
+        .ok_or_else(|| format!("`{text}` is no time; write it like 1e-6 or 1us"))
 }
 
 /// Verbs about meter profiles.

@@ -2,6 +2,7 @@
 
 mod arguments;
 mod board;
+mod capture;
 mod files;
 mod logic;
 mod output;
@@ -27,6 +28,7 @@ fn run(arguments: Arguments) -> ExitCode {
         Group::Board(verb) => board::run(verb),
         Group::Sheet(verb) => sheets::sheet(verb),
         Group::Logic(verb) => logic::run(verb),
+        Group::Capture(verb) => capture::run(verb),
         Group::Meter(verb) => sheets::meter(verb),
     }
 }

@@ -1,0 +1,135 @@
+//! `knowngood capture` from outside: documents, exit codes, and where a bad file is bad.
+
+use std::path::PathBuf;
+use std::process::Command;
+
+use serde_json::Value;
+
+fn file(name: &str, text: &str) -> PathBuf {
+    let dir = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join("capture");
+    std::fs::create_dir_all(&dir).expect("a folder");
+    let path = dir.join(name);
+    std::fs::write(&path, text).expect("a file");
+    path
+}
+
+fn run(words: &[&str]) -> (i32, Value) {
+    let out = Command::new(env!("CARGO_BIN_EXE_knowngood"))
+        .arg("capture")
+        .args(words)
+        .arg("--json")
+        .output()
+        .expect("the program runs");
+    let document = serde_json::from_slice(&out.stdout)
+        .unwrap_or_else(|e| panic!("{e}: {}", String::from_utf8_lossy(&out.stdout)));
+    (out.status.code().expect("an exit code"), document)
+}
+
+/// Trapezoidal pulses of an invented signal at 1 us a sample, shifted by `shift` samples; one pulse may be left out.
+fn pulses(shift: f64, lost: Option<usize>) -> String {
+    let mut text = String::from("Time (s),CLK (V)\n");
+    let starts: Vec<f64> = (0..60)
+        .map(|k| 50.0 + 60.0 * k as f64 + ((k * k * 7) % 23) as f64)
+        .collect();
+    for i in 0..4000 {
+        let t = i as f64 - shift;
+        let ramp = |from: f64| ((t - from) / 4.0 + 0.5).clamp(0.0, 1.0);
+        let value: f64 = starts
+            .iter()
+            .enumerate()
+            .filter(|(k, _)| Some(*k) != lost)
+            .map(|(_, s)| ramp(*s) - ramp(s + 20.0))
+            .sum();
+        text += &format!("{:.6},{:.4}\n", i as f64 * 1e-6, -12.0 + 12.0 * value);
+    }
+    text
+}
+
+#[test]
+fn measure_gives_every_figure_of_the_contract() {
+    let path = file("measure.csv", &pulses(0.0, None));
+    let (code, document) = run(&[
+        "measure",
+        path.to_str().expect("a path"),
+        "--channel",
+        "CLK",
+    ]);
+    assert_eq!(code, 0, "{document}");
+    let c = &document["channels"][0];
+    let near = |field: &Value, wanted: f64, within: f64| {
+        let got = field.as_f64().unwrap_or_else(|| panic!("{c}"));
+        assert!((got - wanted).abs() <= within, "{got} for {wanted}");
+    };
+    assert_eq!(
+        (c["name"].as_str(), c["edges"].as_u64()),
+        (Some("CLK"), Some(120))
+    );
+    near(&c["levels"]["low"], -12.0, 1e-3);
+    near(&c["levels"]["high"], 0.0, 1e-3);
+    near(&c["rise"], 3.2e-6, 0.1e-6);
+    near(&c["fall"], 3.2e-6, 0.1e-6);
+    near(&c["width"], 20e-6, 0.05e-6);
+    near(&c["overshoot"], 0.0, 1e-9);
+    assert!(c["period"].is_number());
+}
+
+#[test]
+fn compare_names_the_lost_pulse_and_the_offset() {
+    let (a, b) = (
+        file("a.csv", &pulses(0.0, None)),
+        file("b.csv", &pulses(37.5, Some(30))),
+    );
+    let (code, document) = run(&[
+        "compare",
+        a.to_str().expect("a path"),
+        b.to_str().expect("a path"),
+    ]);
+    assert_eq!(code, 0, "{document}");
+    let c = &document["channels"][0];
+    assert_eq!(c["aligned"], true);
+    assert!(
+        (c["offset"].as_f64().expect("an offset") - 37.5e-6).abs() < 0.1e-6,
+        "{c}"
+    );
+    let differences = c["differences"].as_array().expect("a list");
+    assert_eq!(differences.len(), 1, "{c}");
+    assert_eq!(differences[0]["kind"], "missing");
+    let start = 50.0 + 60.0 * 30.0 + ((30 * 30 * 7) % 23) as f64;
+    assert!(
+        (c["first"].as_f64().expect("a time") - start * 1e-6).abs() < 1e-6,
+        "{c}"
+    );
+}
+
+#[test]
+fn what_cannot_be_known_is_refused_with_its_place() {
+    let bare = file("bare.csv", "CH1 (V)\n0\n1\n0\n");
+    let (code, document) = run(&["measure", bare.to_str().expect("a path")]);
+    assert_eq!(code, 2);
+    assert!(
+        document["error"]["help"]
+            .as_str()
+            .expect("help")
+            .contains("--interval"),
+        "{document}"
+    );
+    let (code, _) = run(&[
+        "measure",
+        bare.to_str().expect("a path"),
+        "--interval",
+        "1e-6",
+    ]);
+    assert_eq!(code, 0);
+    let garbled = file("garbled.csv", "Time (s),CH1 (V)\n0,1\n\n1e-6,9.9E37\n");
+    let (code, document) = run(&["measure", garbled.to_str().expect("a path")]);
+    assert_eq!(
+        (code, document["error"]["line"].as_u64()),
+        (2, Some(4)),
+        "{document}"
+    );
+    let (code, document) = run(&["measure", garbled.to_str().expect("a path"), "--channel"]);
+    assert_eq!(code, 2);
+    assert!(document["error"]["message"].is_string());
+    let (code, document) = run(&["measure", "no-such-file.csv"]);
+    assert_eq!(code, 2, "{document}");
+}
