@@ -182,6 +182,12 @@ fn spans(found: &Edges, times: &[f64], own: f64) -> (Option<Estimate>, Option<Es
     (estimate(gap(2), own), estimate(gap(1), own))
 }
 
+/// Whether four samples lie on a smooth bend; at a corner a cubic would swing and the straight line is right.
+fn bends_evenly(w: f64, x: f64, y: f64, z: f64) -> bool {
+    let (left, right) = (w - 2.0 * x + y, x - 2.0 * y + z);
+    left * right > 0.0 && left.abs() < 3.0 * right.abs() && right.abs() < 3.0 * left.abs()
+}
+
 struct Signal<'a> {
     axis: &'a Axis,
     samples: &'a [f32],
@@ -282,7 +288,10 @@ impl Signal<'_> {
                 .map(|v| *v as f64)
         };
         let place = match (sample(from - way), sample(to + way)) {
-            (Some(w), Some(z)) if self.levels.noise < 0.003 * self.levels.amplitude() => {
+            (Some(w), Some(z))
+                if self.levels.noise < 0.003 * self.levels.amplitude()
+                    && bends_evenly(w, x, y, z) =>
+            {
                 let cubic = |f: f64| {
                     -w * f * (f - 1.0) * (f - 2.0) / 6.0
                         + x * (f + 1.0) * (f - 1.0) * (f - 2.0) / 2.0
@@ -314,7 +323,8 @@ impl Signal<'_> {
         let reach = (6.0 * slowest).max(12.0);
         let window = |i: usize| {
             let (_, to) = self.reach(i);
-            let last = (self.edges.at[i] + reach).min(to as f64) as usize;
+            let before_next = (to as f64 - slowest).max(self.edges.at[i] + 1.0);
+            let last = (self.edges.at[i] + reach).min(before_next) as usize;
             (self.edges.at[i].ceil() as usize, last)
         };
         let noisy = self.levels.noise > 0.001 * amplitude;
@@ -361,7 +371,8 @@ impl Signal<'_> {
             };
             let (left, top, right) = (value(best - 1), value(best), value(best + 1));
             let bend = left - 2.0 * top + right;
-            let rise = if bend < 0.0 {
+            // a plateau's last sample before the next transition is a corner and no peak
+            let rise = if left < top && right < top {
                 -(right - left).powi(2) / (8.0 * bend)
             } else {
                 0.0
