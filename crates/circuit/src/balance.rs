@@ -49,31 +49,33 @@ pub fn balance(
     let mut rounding = vec![0.0; network.nodes];
     let mut sources = source_currents.iter();
     for branch in network.branches.iter().chain(meter) {
-        let currents = match branch.concrete(values) {
+        let u = branch.differences(potential);
+        let along = |i: f64| [i, -i, 0.0];
+        // Currents into the branch at its nodes, and the largest slope that a rounded potential meets.
+        let (currents, stiffness) = match branch.concrete(values) {
+            Concrete::Conductance(g) => (along(g * u[0]), g),
+            Concrete::Battery(g, volts) => (along(g * (u[0] - volts)), g),
+            Concrete::Current(i) => (along(i), 0.0),
+            Concrete::OnePort(law) => {
+                let r = law.response(u);
+                (along(r.current[0]), r.slope[0][0])
+            }
+            Concrete::Transistor(law, sign) => {
+                let r = law.response(u);
+                let [ic, ib] = r.current;
+                let slope = r.slope.iter().flatten().map(|g| g.abs()).sum();
+                ([sign * ic, sign * ib, -sign * (ic + ib)], slope)
+            }
             Concrete::Voltage(volts) => {
-                let [a, b, _] = branch.nodes;
-                let apart = potential[a as usize] - potential[b as usize] - volts;
+                let apart = u[0] - volts;
                 if apart.is_nan() || apart.abs() > 1e-9 * (1.0 + volts.abs()) {
                     return Balance::Broken {
-                        node: a,
+                        node: branch.nodes[0],
                         amps: f64::INFINITY,
                     };
                 }
-                let i = sources.next().copied().unwrap_or(f64::NAN);
-                [i, -i, 0.0]
+                (along(sources.next().copied().unwrap_or(f64::NAN)), 0.0)
             }
-            _ => branch
-                .currents(values, potential)
-                .expect("only ideal sources have no law"),
-        };
-        let stiffness = match branch.concrete(values) {
-            Concrete::Conductance(g) | Concrete::Battery(g, _) => g,
-            Concrete::OnePort(law) => law.response(branch.differences(potential)).slope[0][0],
-            Concrete::Transistor(law, _) => {
-                let s = law.response(branch.differences(potential)).slope;
-                s.iter().flatten().map(|g| g.abs()).sum()
-            }
-            Concrete::Current(_) | Concrete::Voltage(_) => 0.0,
         };
         let largest = branch
             .used_nodes()

@@ -27,8 +27,11 @@ pub struct Healthy {
 const REACH: f64 = 2.0;
 /// A border of a range or of over range nearer than this many standard deviations is sampled.
 const NEAR: f64 = 5.0;
-/// Strata of the sampled distribution, over +-4 standard deviations.
-const STRATA: usize = 41;
+/// Strata of the sampled distribution, over +-4 standard deviations: as many as the board's size
+/// allows, so that small boards get smooth tails and a board of a thousand parts stays usable.
+fn strata(unknowns: usize) -> usize {
+    (20_000 / unknowns.max(1)).clamp(41, 257)
+}
 
 /// The distribution of a reading over healthy units.
 ///
@@ -272,9 +275,10 @@ fn sample(
         .map(|g| if sigma > 0.0 { g / sigma } else { 0.0 })
         .collect();
     let mut generator = random::stream(seed, 0);
-    let step = 8.0 / (STRATA - 1) as f64;
-    let mut draws: Vec<Draw> = Vec::with_capacity(STRATA);
-    for k in 0..STRATA {
+    let strata = strata(probe.board.rest.len());
+    let step = 8.0 / (strata - 1) as f64;
+    let mut draws: Vec<Draw> = Vec::with_capacity(strata);
+    for k in 0..strata {
         let t = -4.0 + step * k as f64;
         let mut z = random::normals(&mut generator, population.variables);
         let along: f64 = z.iter().zip(&direction).map(|(a, b)| a * b).sum();

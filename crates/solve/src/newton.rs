@@ -18,12 +18,13 @@ pub struct Settings {
 
 impl Default for Settings {
     fn default() -> Self {
-        // Ten times tighter than the certificate (1 pA + 1e-6), so that rounding there cannot fail it;
-        // after a last step of 1e-6 V the next would be a thousandth of that, since Newton
-        // converges quadratically within a junction's width.
+        // Ten times tighter than the certificate's 1 pA; relatively five hundred times tighter than its
+        // 1e-6, because a transistor's ports carry its collector current past the base node, where
+        // the certificate counts the base current alone. After a last step of 1e-6 V the next
+        // would be a thousandth of that: Newton converges quadratically within a junction's width.
         Self {
             absolute: 1e-13,
-            relative: 1e-7,
+            relative: 2e-9,
             step: 1e-6,
             iterations: 120,
         }
@@ -111,7 +112,7 @@ enum Evaluate {
 
 /// Whether two pairs of differences are so near that one tangent serves for both.
 fn near(a: [f64; 2], b: [f64; 2]) -> bool {
-    (a[0] - b[0]).abs() < 3e-6 && (a[1] - b[1]).abs() < 3e-6
+    (a[0] - b[0]).abs() < 1e-6 && (a[1] - b[1]).abs() < 1e-6
 }
 
 /// Why Newton stopped without a solution.
@@ -255,7 +256,7 @@ impl Workspace {
             let point = match evaluate {
                 Evaluate::Exactly => actual,
                 // Within this distance the old tangent is as good as a new one: its error is
-                // (3e-6 / 0.026)^2 / 2 of the flow, below the relative imbalance that is accepted.
+                // (1e-6 / 0.026)^2 / 2 of the flow, below the relative imbalance that is accepted.
                 Evaluate::WhereMoved if near(actual, last) => last,
                 Evaluate::All | Evaluate::WhereMoved => element.law.limit(actual, last),
             };
@@ -393,7 +394,13 @@ pub(crate) fn iterate<L: Law>(
             return Err(Stopped::NotFinite);
         }
         let whole = !fading || homotopy.leak == 0.0;
-        if whole && everywhere && ratio <= 1.0 && small_step {
+        // Old tangents may have served up to here; what is accepted was evaluated where it stands.
+        let settled = whole && everywhere && ratio <= 1.0 && small_step;
+        let exactly = |workspace: &mut Workspace| {
+            workspace.assemble(system, &x, homotopy, Evaluate::Exactly);
+            workspace.worst(settings).1 <= 1.0
+        };
+        if settled && exactly(workspace) {
             return Ok(Solution {
                 x,
                 iterations: iteration,
