@@ -56,17 +56,30 @@ pub fn blocks(samples: &[f32]) -> Vec<Block> {
     samples.chunks(SIZE).map(block).collect()
 }
 
+/// Sum of a short stretch, in lanes: a plain sum would wait for each addition.
+#[inline]
+fn sum(samples: &[f32]) -> f64 {
+    let mut lanes = [0f32; LANES];
+    let chunks = samples.chunks_exact(LANES);
+    let rest: f32 = chunks.remainder().iter().sum();
+    for chunk in chunks {
+        for lane in 0..LANES {
+            lanes[lane] += chunk[lane];
+        }
+    }
+    lanes.iter().map(|v| *v as f64).sum::<f64>() + rest as f64
+}
+
 /// Mean of the samples `from..to`, with whole blocks taken from their sums. The range must not be empty.
 pub fn mean(samples: &[f32], blocks: &[Block], from: usize, to: usize) -> f64 {
-    let plain = |range: &[f32]| range.iter().map(|v| *v as f64).sum::<f64>();
     let (first, last) = (from.div_ceil(SIZE), to / SIZE);
-    let sum = if last > first {
+    let total = if last > first {
         let inner: f64 = blocks[first..last].iter().map(|b| b.sum as f64).sum();
-        plain(&samples[from..first * SIZE]) + inner + plain(&samples[last * SIZE..to])
+        sum(&samples[from..first * SIZE]) + inner + sum(&samples[last * SIZE..to])
     } else {
-        plain(&samples[from..to])
+        sum(&samples[from..to])
     };
-    sum / (to - from) as f64
+    total / (to - from) as f64
 }
 
 #[cfg(test)]

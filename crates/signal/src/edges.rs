@@ -61,9 +61,9 @@ pub fn edges(samples: &[f32], blocks: &[Block], levels: &Levels) -> Edges {
         let mut at = from;
         while at < to {
             let next = if state {
-                samples[at..to].iter().position(|v| *v <= low)
+                first(&samples[at..to], |v| v <= low)
             } else {
-                samples[at..to].iter().position(|v| *v >= high)
+                first(&samples[at..to], |v| v >= high)
             };
             let Some(step) = next else { break };
             let reached = at + step;
@@ -80,6 +80,22 @@ pub fn edges(samples: &[f32], blocks: &[Block], levels: &Levels) -> Edges {
         }
     }
     found
+}
+
+/// Place of the first sample that passes; eights are asked at once, which spares a branch a sample.
+#[inline(always)]
+fn first(samples: &[f32], passes: impl Fn(f32) -> bool) -> Option<usize> {
+    const LANES: usize = 8;
+    let chunks = samples.chunks_exact(LANES);
+    let rest = chunks.remainder();
+    for (k, chunk) in chunks.enumerate() {
+        let any = chunk.iter().fold(false, |any, v| any | passes(*v));
+        if any {
+            return chunk.iter().position(|v| passes(*v)).map(|i| k * LANES + i);
+        }
+    }
+    let whole = samples.len() - rest.len();
+    rest.iter().position(|v| passes(*v)).map(|i| whole + i)
 }
 
 /// Where the samples `from..=to` cross `level`: the mean of all crossings, which noise on a slow edge does not pull to one side.

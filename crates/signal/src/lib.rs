@@ -16,8 +16,10 @@ pub mod matching;
 pub mod measure;
 pub mod number;
 mod plateaus;
+pub mod pyramid;
 pub mod read;
 mod shapes;
+pub mod states;
 pub mod track;
 
 pub use capture::{Capture, Channel, Format, Steps, Trace};
