@@ -493,7 +493,12 @@ pub(crate) fn fit(a: &Train, b: &Train, pairs: &[Pair]) -> Alignment {
                 walk(&drift, &mut residues);
             }
         }
+        let before = sigma;
         sigma = spread(&residues).max(finest);
+        // without drift and with the scatter settled another round changes nothing
+        if round >= 2 && drift.is_empty() && (sigma - before).abs() < 0.01 * sigma {
+            break;
+        }
         // Tukey's biweight: no say at all beyond 4.685 deviations
         let reach = 4.685 * sigma;
         for (weight, residue) in weights.iter_mut().zip(&residues) {
