@@ -25,6 +25,36 @@ pub struct View {
     pub words: Vec<String>,
 }
 
+/// What was found in several sheets; mistakes stand in `error` and `errors` as for every command.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Views {
+    /// One a sheet.
+    pub sheets: Vec<View>,
+    /// The first mistake.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub error: Option<Complaint>,
+    /// All mistakes.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub errors: Vec<Complaint>,
+}
+
+impl Views {
+    /// Gathers the mistakes of all sheets.
+    pub fn new(sheets: Vec<View>) -> Self {
+        let errors: Vec<Complaint> = sheets.iter().flat_map(|v| v.errors.clone()).collect();
+        Self {
+            error: errors.first().cloned(),
+            sheets,
+            errors,
+        }
+    }
+
+    /// What was found, for people.
+    pub fn to_text(&self) -> String {
+        self.sheets.iter().map(View::to_text).collect()
+    }
+}
+
 /// Checks a sheet: its text, and the rules that a drawing must obey.
 pub fn check(text: &Text) -> View {
     let (sheet, diagnostics) = sheet::check(&text.text, &text.file);
@@ -55,13 +85,25 @@ impl View {
             text += "\n\n";
         }
         let verdict = match (self.errors.len(), self.doubts.len()) {
-            (0, 0) => "nothing to complain of".to_owned(),
-            (errors, doubts) => format!("{errors} errors, {doubts} doubtful places"),
+            (0, 0) => "no mistakes, nothing doubtful".to_owned(),
+            (errors, doubts) => format!(
+                "{}, {}",
+                counted(errors, "error", "errors"),
+                counted(doubts, "doubtful place", "doubtful places")
+            ),
         };
         text + &format!(
             "{}: sheet {}, {} parts, {} nets: {verdict}.\n",
             self.file, self.sheet, self.parts, self.nets
         )
+    }
+}
+
+fn counted(count: usize, one: &str, many: &str) -> String {
+    match count {
+        0 => format!("no {many}"),
+        1 => format!("1 {one}"),
+        _ => format!("{count} {many}"),
     }
 }
 

@@ -9,7 +9,7 @@ use serde::Serialize;
 use sheet::{NetId, Sheet};
 
 use crate::loading::{self, Text};
-use crate::meters::{MeterChoice, Meters, question};
+use crate::meters::{MeterChoice, Meters, no_question, question};
 use crate::places::{self, Treatment};
 use crate::refused::{Complaint, Refused};
 use crate::{Progress, Stop, carried};
@@ -210,14 +210,7 @@ fn rows(
                 question(meters.current(), w.kind),
             ) {
                 (Some(board), Some(question)) => row(sheet, board, w, &question),
-                _ => blank(
-                    w,
-                    format!(
-                        "{} is not predicted with the meter {}",
-                        w.kind.word(),
-                        meters.current().name
-                    ),
-                ),
+                _ => blank(w, no_question(meters.current(), w.kind)),
             };
             progress(done.fetch_add(1, Ordering::Relaxed) + 1, wanted.len());
             Ok(row)

@@ -13,7 +13,7 @@ use sheet::{PartId, Sheet};
 
 use crate::loading::{self, Text};
 use crate::machine::{self, BoardOfMachine};
-use crate::meters::{MeterChoice, Meters, question};
+use crate::meters::{MeterChoice, Meters, no_question, question};
 use crate::places::{self, Treatment};
 use crate::refused::{Complaint, Refused};
 use crate::{Progress, Stop, expect};
@@ -243,11 +243,7 @@ fn judge_one(
     };
     let meter = meters.named(reading.meter.as_deref());
     let Some(question) = question(meter, reading.kind) else {
-        return none(format!(
-            "{} is not predicted with the meter {}.",
-            reading.kind.word(),
-            meter.name
-        ));
+        return none(no_question(meter, reading.kind));
     };
     // Parts that a unit lacks move all that follow them, so places are found again by name.
     let (red, black) = match (

@@ -11,6 +11,7 @@ pub mod logic;
 pub mod machine;
 pub mod meters;
 pub mod places;
+pub mod profile;
 pub mod refused;
 pub mod signal;
 pub mod simulated;

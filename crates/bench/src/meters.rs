@@ -123,80 +123,12 @@ pub fn question(meter: &Meter, kind: ReadingKind) -> Option<Question> {
     })
 }
 
-/// A profile with all its ranges, for people.
-pub fn to_text(meter: &Meter) -> String {
-    use circuit::meter::Setup;
-    let ohm = |x: f64| units::significant(x, 3, units::Unit::Ohm);
-    let volt = |x: f64| units::significant(x, 3, units::Unit::Volt);
-    let amp = |x: f64| units::significant(x, 3, units::Unit::Ampere);
-    let percent = |x: f64| format!("{} %", (x * 1e6).round() / 1e4);
-    let mut text = format!("{}\n", meter.name);
-    if let Some(source) = &meter.source {
-        text += &format!("  {source}\n");
-    }
-    for kind in [ReadingKind::Ohms, ReadingKind::Diode, ReadingKind::Volts] {
-        let Some(question) = question(meter, kind) else {
-            continue;
-        };
-        for setup in question.setups {
-            text += &match setup {
-                Setup::CurrentOhms {
-                    amps,
-                    limit,
-                    full_scale,
-                    accuracy,
-                    floor,
-                } => format!(
-                    "  ohms to {}: {} until {}, within {} + {}\n",
-                    ohm(full_scale),
-                    amp(amps),
-                    volt(limit),
-                    percent(accuracy),
-                    ohm(floor)
-                ),
-                Setup::SeriesOhms {
-                    source,
-                    open,
-                    full_scale,
-                    reversed,
-                    accuracy,
-                } => format!(
-                    "  ohms to {}: {} behind {}, {}within {} of the arc\n",
-                    ohm(full_scale),
-                    volt(open),
-                    ohm(source),
-                    if reversed { "red lead negative, " } else { "" },
-                    percent(accuracy)
-                ),
-                Setup::Diode {
-                    amps,
-                    limit,
-                    accuracy,
-                    floor,
-                } => format!(
-                    "  diode: {} until {}, within {} + {}\n",
-                    amp(amps),
-                    volt(limit),
-                    percent(accuracy),
-                    volt(floor)
-                ),
-                Setup::Volts {
-                    ohms,
-                    accuracy,
-                    floor,
-                } => format!(
-                    "  volts: {} between the leads, within {} + {}\n",
-                    ohm(ohms),
-                    percent(accuracy),
-                    volt(floor)
-                ),
-            };
+/// Why there is no prediction of a kind of reading with a meter.
+pub fn no_question(meter: &Meter, kind: ReadingKind) -> String {
+    match kind {
+        ReadingKind::Ohms | ReadingKind::Diode | ReadingKind::Volts => {
+            format!("The meter {} does not measure {}.", meter.name, kind.word())
         }
-        if kind == ReadingKind::Volts
-            && let Some(max) = meter.volts.and_then(|v| v.max)
-        {
-            text += &format!("  never above {}\n", volt(max.0));
-        }
+        _ => format!("No expectation is computed for {}.", kind.word()),
     }
-    text
 }

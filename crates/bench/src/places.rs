@@ -1,6 +1,6 @@
 //! From a sheet, a state and what was done to it, to a board that can be probed.
 
-use circuit::{Fault, Network, Node};
+use circuit::{Fault, FaultError, Network, Node};
 use predict::{Board, Refusal};
 use record::{At, Lead, State};
 use sheet::device::Devices;
@@ -27,16 +27,66 @@ pub fn faults(texts: &[String], sheet: &Sheet) -> Result<Vec<Fault>, Refused> {
     for text in texts {
         match Fault::parse(text, sheet) {
             Ok(fault) => faults.push(fault),
-            Err(e) => complaints.push(Complaint::new(
-                format!("--with {text}: {e}."),
-                "Write --with \"R4 open\", or another fault that the part can have.",
-            )),
+            Err(e) => {
+                let (what, help) = no_fault(&e, &sheet.name);
+                complaints.push(Complaint::new(format!("--with \"{text}\": {what}"), help));
+            }
         }
     }
     if complaints.is_empty() {
         Ok(faults)
     } else {
         Err(Refused::Input(complaints))
+    }
+}
+
+/// Why a text is no fault of this sheet, and what would mend it.
+fn no_fault(error: &FaultError, sheet: &str) -> (String, String) {
+    match error {
+        FaultError::Form(text) if text.starts_with("bridge") => (
+            "a bridge joins two nets.".to_owned(),
+            "Write both: --with \"bridge NET1 NET2\", or with its ohms, \"bridge NET1 NET2=1k\"."
+                .to_owned(),
+        ),
+        FaultError::Form(text) => (
+            format!("`{text}` is no fault."),
+            "Write the part, a space and the fault, such as --with \"R4 open\" or --with \"R4 high=2\"."
+                .to_owned(),
+        ),
+        FaultError::Part(part) => (
+            format!("the sheet {sheet} has no part `{part}`."),
+            "Write a part as the sheet spells it; a connector's pin as J1.2, a winding as T1.primary."
+                .to_owned(),
+        ),
+        FaultError::Net(net) => (
+            format!("the sheet {sheet} has no net `{net}`."),
+            "Write a net as the sheet spells it.".to_owned(),
+        ),
+        FaultError::Mode(mode) => (
+            format!("`{mode}` is no kind of fault."),
+            "Write open, short, high=, low=, leaky=, be-short, bc-short, ce-short, b-open, c-open, e-open, be-open, turned or bridge."
+                .to_owned(),
+        ),
+        FaultError::NeedsNumber(mode, example) => (
+            format!("`{mode}` needs a number."),
+            format!("Write it as {mode}={example}."),
+        ),
+        FaultError::Number(value, mode, bounds) => (
+            format!("`{value}` is not a number that `{mode}` can take."),
+            format!("Write {bounds}."),
+        ),
+        FaultError::NoNumber(mode) => (
+            format!("`{mode}` takes no number."),
+            format!("Write {mode} alone."),
+        ),
+        FaultError::Unfit(part, _, why) if part == "bridge" => (
+            format!("a bridge joins two nets: {why}."),
+            "Name two different nets.".to_owned(),
+        ),
+        FaultError::Unfit(part, mode, why) => (
+            format!("{part} cannot be `{mode}`: {why}."),
+            "Choose a fault that the part can have.".to_owned(),
+        ),
     }
 }
 
@@ -89,13 +139,25 @@ pub fn unsolved(refusal: &Refusal, sheet: &Sheet) -> Refused {
             |n| format!("at net {}", n.name),
         )
     };
+    let amps = |a: f64| units::significant(a, 2, units::Unit::Ampere);
     let message = match refusal {
-        Refusal::NotSolved { node, amps, ladder } => {
-            let left =
-                amps.map_or_else(String::new, |a| format!(", where {a:.2e} A are left over"));
+        Refusal::NotSolved {
+            node,
+            amps: left,
+            ladder,
+        } => {
+            let left = left.map_or_else(String::new, |a| {
+                format!(", where {} are left over", amps(a))
+            });
             let tried: Vec<String> = ladder
                 .iter()
-                .map(|a| format!("{:?} ({} steps)", a.method, a.iterations))
+                .map(|a| {
+                    format!(
+                        "{} ({} steps)",
+                        rung(&format!("{:?}", a.method)),
+                        a.iterations
+                    )
+                })
                 .collect();
             format!(
                 "No operating point was found; it is worst {}{left}. Tried: {}.",
@@ -103,15 +165,30 @@ pub fn unsolved(refusal: &Refusal, sheet: &Sheet) -> Refused {
                 tried.join(", ")
             )
         }
-        Refusal::NotCertified { node, amps } => format!(
-            "An operating point was found, but its currents do not balance {} ({amps:.2e} A).",
-            name(*node)
+        Refusal::NotCertified { node, amps: left } => format!(
+            "An operating point was found, but its currents do not balance {}: {} are left over.",
+            name(*node),
+            amps(*left)
         ),
     };
     Refused::unable(
         message,
         "Look at that net on the sheet: a value out by decades or a missing connection is the usual cause.",
     )
+}
+
+/// `SourceStepping` in words.
+fn rung(method: &str) -> String {
+    let mut words = String::new();
+    for c in method.chars() {
+        if c.is_uppercase() && !words.is_empty() {
+            words.push(' ');
+            words.extend(c.to_lowercase());
+        } else {
+            words.push(c);
+        }
+    }
+    words
 }
 
 /// The node that a lead stands on: a lifted pin is no longer on its net.

@@ -1,9 +1,10 @@
 //! Reads the files that a command names.
 
+use std::io;
 use std::path::Path;
 
 use bench::meters::Chosen;
-use bench::{MeterChoice, Refused, Text};
+use bench::{Complaint, MeterChoice, Refused, Text};
 
 /// Reads a text file.
 ///
@@ -11,22 +12,55 @@ use bench::{MeterChoice, Refused, Text};
 /// If it cannot be read or is not text.
 pub fn read(path: &Path) -> Result<Text, Refused> {
     let file = path.display().to_string();
-    let bytes = std::fs::read(path).map_err(|e| {
-        Refused::input(
-            format!("`{file}` cannot be read: {e}."),
-            "Check the name, and that the file may be read.",
-        )
-    })?;
+    let bytes = std::fs::read(path).map_err(|e| unread(&file, &e))?;
     match String::from_utf8(bytes) {
         Ok(text) => Ok(Text { file, text }),
-        Err(e) => Err(Refused::input(
-            format!(
-                "`{file}` is not text: byte {} is no UTF-8.",
-                e.utf8_error().valid_up_to() + 1
-            ),
-            "Save it as UTF-8 text.",
-        )),
+        Err(e) => Err(not_text(file, e.as_bytes(), e.utf8_error().valid_up_to())),
     }
+}
+
+/// Why a file could not be read, without the system's error number.
+fn unread(file: &str, error: &io::Error) -> Refused {
+    let (message, help) = match error.kind() {
+        io::ErrorKind::NotFound => (
+            format!("There is no file `{file}`."),
+            "Check the name, and the folder that you are in.",
+        ),
+        io::ErrorKind::IsADirectory => (
+            format!("`{file}` is a folder, and a file is needed."),
+            "Name a file in it.",
+        ),
+        io::ErrorKind::PermissionDenied => (
+            format!("`{file}` may not be read by this user."),
+            "Give the file's read permission to this user.",
+        ),
+        _ => (
+            format!("`{file}` cannot be read: {error}."),
+            "Check that the disk or share it lies on is there.",
+        ),
+    };
+    Refused::Input(vec![Complaint {
+        file: Some(file.to_owned()),
+        ..Complaint::new(message, help)
+    }])
+}
+
+/// The place of the first byte that is no UTF-8.
+fn not_text(file: String, bytes: &[u8], at: usize) -> Refused {
+    let before = String::from_utf8_lossy(&bytes[..at]);
+    let rest = String::from_utf8_lossy(&bytes[at..]);
+    let start = before.rfind('\n').map_or(0, |i| i + 1);
+    let end = rest.find('\n').unwrap_or(rest.len());
+    Refused::Input(vec![Complaint {
+        file: Some(file),
+        line: Some(before.matches('\n').count() + 1),
+        column: Some(before[start..].chars().count() + 1),
+        source_line: Some(format!("{}{}", &before[start..], &rest[..end])),
+        ..Complaint::new(
+            format!("The byte {:02X} here is not UTF-8 text.", bytes[at]),
+            "Save the file as UTF-8; it may have been written in an older encoding.",
+        )
+    }])
 }
 
 /// What was said about meters: `--meter`, and `meter.kdl` beside the sheet.

@@ -7,7 +7,9 @@ mod files;
 mod logic;
 mod output;
 mod sheets;
+mod usage;
 
+use std::ffi::OsString;
 use std::process::ExitCode;
 
 use clap::Parser;
@@ -15,11 +17,10 @@ use clap::Parser;
 use arguments::{Arguments, Group};
 
 fn main() -> ExitCode {
-    let words: Vec<String> = std::env::args().collect();
-    let json = words.iter().any(|w| w == "--json");
+    let words: Vec<OsString> = std::env::args_os().collect();
     match Arguments::try_parse_from(&words) {
         Ok(arguments) => run(arguments),
-        Err(e) => output::usage(&e, json),
+        Err(e) => output::usage(&e, &words),
     }
 }
 

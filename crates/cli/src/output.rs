@@ -1,10 +1,13 @@
 //! What is printed: answers, refusals and progress.
 
+use std::ffi::OsString;
 use std::io::{IsTerminal, Write};
 use std::process::ExitCode;
 
 use bench::{Complaint, Refused};
 use serde::Serialize;
+
+use crate::usage;
 
 /// Prints a document.
 pub fn json(document: &impl Serialize) -> ExitCode {
@@ -62,7 +65,8 @@ fn complaints(list: &[Complaint], as_json: bool) {
 /// A complaint for people: place, what is wrong, the line itself, what would mend it.
 fn words(c: &Complaint) -> String {
     let mut text = String::new();
-    if let Some(file) = &c.file {
+    // A complaint about a file as a whole names it in its message.
+    if let (Some(file), true) = (&c.file, c.line.is_some()) {
         text += file;
         for number in [c.line, c.column].into_iter().flatten() {
             text += &format!(":{number}");
@@ -70,8 +74,16 @@ fn words(c: &Complaint) -> String {
         text += ": ";
     }
     text += &c.message;
-    if let (Some(line), Some(column)) = (&c.source_line, c.column) {
-        text += &format!("\n    {line}\n    {}^", " ".repeat(column - 1));
+    if let (Some(line), Some(column)) = (&c.source_line, c.column)
+        && !line.is_empty()
+    {
+        // A tab stays a tab, so that the mark stands under its place.
+        let before: String = line
+            .chars()
+            .take(column - 1)
+            .map(|c| if c == '\t' { '\t' } else { ' ' })
+            .collect();
+        text += &format!("\n    {line}\n    {before}^");
     }
     if let Some(help) = &c.help {
         text += &format!("\n  {help}");
@@ -80,27 +92,18 @@ fn words(c: &Complaint) -> String {
 }
 
 /// Words of the command line that were not understood; asking for help is not a fault.
-pub fn usage(error: &clap::Error, as_json: bool) -> ExitCode {
+pub fn usage(error: &clap::Error, words: &[OsString]) -> ExitCode {
     use clap::error::ErrorKind;
-    let asked = matches!(
-        error.kind(),
-        ErrorKind::DisplayHelp | ErrorKind::DisplayVersion
-    );
-    if asked {
-        print(&error.to_string());
-        return ExitCode::SUCCESS;
-    }
-    let text = error.to_string();
-    if as_json {
-        let message = text.lines().next().unwrap_or_default();
-        let message = message.strip_prefix("error: ").unwrap_or(message);
-        let complaint = Complaint::new(
-            message,
-            "Ask `knowngood --help`, or add --help to the verb.",
-        );
-        complaints(&[complaint], true);
-    } else {
-        eprint!("{text}");
+    let as_json = words.iter().any(|w| w == "--json");
+    match error.kind() {
+        ErrorKind::DisplayHelp | ErrorKind::DisplayVersion => {
+            print(&error.to_string());
+            return ExitCode::SUCCESS;
+        }
+        ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand if !as_json => {
+            eprint!("{error}");
+        }
+        _ => complaints(&[usage::complaint(error, words)], as_json),
     }
     ExitCode::from(2)
 }

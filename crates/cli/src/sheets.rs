@@ -3,7 +3,7 @@
 use std::path::Path;
 use std::process::ExitCode;
 
-use bench::{MeterChoice, Refused, checked, meters};
+use bench::{MeterChoice, Refused, checked, meters, profile};
 
 use crate::arguments::{MeterVerb, SheetVerb};
 use crate::{files, output};
@@ -16,12 +16,9 @@ pub fn sheet(verb: SheetVerb) -> ExitCode {
                 .iter()
                 .map(|path| files::read(path).map(|text| checked::check(&text)))
                 .collect();
-            let faulty = views
-                .as_ref()
-                .is_ok_and(|v| v.iter().any(|v| !v.errors.is_empty()));
-            let code = output::answer(views, json, |views| {
-                views.iter().map(checked::View::to_text).collect()
-            });
+            let views = views.map(checked::Views::new);
+            let faulty = views.as_ref().is_ok_and(|v| v.error.is_some());
+            let code = output::answer(views, json, checked::Views::to_text);
             if faulty { ExitCode::from(2) } else { code }
         }
         SheetVerb::Print { sheets, json } => {
@@ -43,10 +40,10 @@ pub fn meter(verb: MeterVerb) -> ExitCode {
             output::answer(names, json, |names| names.join("\n") + "\n")
         }
         MeterVerb::Show { name, json } => {
-            let text = files::meter(Some(&name), Path::new(""))
+            let view = files::meter(Some(&name), Path::new(""))
                 .and_then(|choice| meters::Meters::settle(&choice))
-                .map(|m| meters::to_text(m.current()));
-            output::answer(text, json, String::clone)
+                .map(|m| profile::show(m.current()));
+            output::answer(view, json, profile::View::to_text)
         }
     }
 }

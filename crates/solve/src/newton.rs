@@ -62,7 +62,7 @@ pub struct Workspace {
 /// How far an unknown may move in one iteration.
 ///
 /// Where a loop of high gain or a floating unknown sends Newton far out, it finds back in small
-/// steps only. A tenth of the largest constant difference, and at least one: chosen on circuits
+/// steps only. A tenth of the largest constant difference, and at least one: chosen on systems
 /// of 60 to 1000 parts, which took 50 to 100 iterations or never settled without it.
 fn stride<L>(system: &System<L>) -> f64 {
     let links = system.links.iter().map(|l| l.bias);
@@ -94,7 +94,7 @@ impl Homotopy<'_> {
 }
 
 /// A step below this, in units of potential, with no element limited, is calm; chosen near two
-/// junction widths, within which Newton converges by itself.
+/// widths of the steepest law met, within which Newton converges by itself.
 const CALM: f64 = 0.05;
 /// A fading conductance smaller than this is dropped, in units of conductance.
 const FADED: f64 = 1e-12;

@@ -1,0 +1,8 @@
+//! The command line from outside: what goes in, what comes out, and what is said when it cannot be done.
+
+mod broken;
+mod expect;
+mod judge;
+mod meters;
+mod run;
+mod simulate;
