@@ -21,7 +21,7 @@ impl Default for Settings {
         // Ten times tighter than the certificate's 1 pA; relatively five hundred times tighter than its
         // 1e-6, because a transistor's ports carry its collector current past the base node, where
         // the certificate counts the base current alone. After a last step of 1e-6 V the next
-        // would be a thousandth of that: Newton converges quadratically within a junction's width.
+        // would be a thousandth of that: Newton converges quadratically that close to a solution.
         Self {
             absolute: 1e-13,
             relative: 2e-9,

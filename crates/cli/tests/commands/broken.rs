@@ -73,7 +73,7 @@ fn each_mistake_is_told_in_the_words_of_the_table() {
     for case in &cases {
         let ended = run(&case.words);
         assert!(!ended.err.contains("panicked"), "{}", ended.err);
-        if ended.code != case.code || ended.out != "" || !same(&case.says, &ended.err) {
+        if ended.code != case.code || !ended.out.is_empty() || !same(&case.says, &ended.err) {
             wrong += &format!(
                 "\n{:?} ended with {} instead of {}, out {:?}, and said:\n{}instead of:\n{}",
                 case.words, ended.code, case.code, ended.out, ended.err, case.says

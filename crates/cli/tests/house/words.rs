@@ -7,7 +7,8 @@ use crate::tree::Tree;
 const CRATES: [&str; 2] = ["solve", "cover"];
 
 /// Whole words. `current` in the singular, `ground`, `source`, `port` and `gain` are left out:
-/// numerical mathematics uses them, too (a grounded Laplacian has one potential held at zero).
+/// numerical mathematics uses them, too (a grounded Laplacian has one potential held at zero);
+/// `electronics` itself, so that a page may say that it knows none.
 const WORDS: &[&str] = &[
     "admittance",
     "amp",
@@ -34,7 +35,6 @@ const WORDS: &[&str] = &[
     "electricity",
     "electron",
     "electronic",
-    "electronics",
     "emitter",
     "farad",
     "farads",
