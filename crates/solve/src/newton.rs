@@ -18,10 +18,10 @@ pub struct Settings {
 
 impl Default for Settings {
     fn default() -> Self {
-        // Ten times tighter than the certificate's 1 pA; relatively five hundred times tighter than its
-        // 1e-6, because a transistor's ports carry its collector current past the base node, where
-        // the certificate counts the base current alone. After a last step of 1e-6 V the next
-        // would be a thousandth of that: Newton converges quadratically that close to a solution.
+        // Ten times tighter than the certificate's 1e-12; relatively five hundred times tighter than
+        // its 1e-6, because an element of two ports may carry a large flow past an unknown where
+        // the certificate counts a small one alone. After a last step of 1e-6 the next would be a
+        // thousandth of that: Newton converges quadratically that close to a solution.
         Self {
             absolute: 1e-13,
             relative: 2e-9,
