@@ -9,6 +9,7 @@ pub mod judged;
 pub mod loading;
 pub mod logic;
 pub mod machine;
+pub mod memory;
 pub mod meters;
 pub mod places;
 pub mod profile;

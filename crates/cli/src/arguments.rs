@@ -28,6 +28,9 @@ pub enum Group {
     /// Recorded waveforms: measured, and two of them compared.
     #[command(subcommand)]
     Capture(CaptureVerb),
+    /// Stores: from wrong bits to the wire behind them.
+    #[command(subcommand)]
+    Memory(crate::memory::MemoryVerb),
     /// Meter profiles.
     #[command(subcommand)]
     Meter(MeterVerb),

@@ -5,6 +5,7 @@ mod board;
 mod capture;
 mod files;
 mod logic;
+mod memory;
 mod output;
 mod sheets;
 mod usage;
@@ -30,6 +31,7 @@ fn run(arguments: Arguments) -> ExitCode {
         Group::Sheet(verb) => sheets::sheet(verb),
         Group::Logic(verb) => logic::run(verb),
         Group::Capture(verb) => capture::run(verb),
+        Group::Memory(verb) => memory::run(verb),
         Group::Meter(verb) => sheets::meter(verb),
     }
 }

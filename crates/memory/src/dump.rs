@@ -1,6 +1,6 @@
 //! Reads of a store held against what it should hold: what is wrong, what is unsteady, and what explains it.
 
-use crate::element::{elements_of, position, prior_of};
+use crate::element::{Element, elements_of, position, prior_of};
 use crate::explain::{Frame, Limits, explain};
 use crate::fault::Fault;
 use crate::shape::Word;
@@ -17,7 +17,7 @@ pub struct Part {
     /// The kind of difference, in words.
     pub class: &'static str,
     /// Its possible names, the likeliest first; no read tells them apart.
-    pub names: Vec<String>,
+    pub names: Vec<Element>,
     /// Wrong bits that stay unexplained if it is left out.
     pub explains: u64,
     /// Where it lies on the picture, if the shape file says.
@@ -94,7 +94,11 @@ pub fn compare(wiring: &Wiring, reads: &[Dump], reference: &Dump, limits: &Limit
         }
     }
     let found = explain(wiring, std::slice::from_ref(&frame), limits);
-    let (weak, _) = weak_elements(wiring, &frame.content, &votes.unstable);
+    // A bit that is unsteady gives a pulse at least now and then.
+    let firing: Vec<Word> = (0..space)
+        .map(|a| wiring.sensed(wiring.sensed(frame.content[a]) | votes.unstable[a]))
+        .collect();
+    let (weak, _) = weak_elements(wiring, &firing, &votes.unstable, &|| !(limits.go_on)());
     let explanations = if wrong == 0 {
         Vec::new()
     } else {
@@ -200,10 +204,7 @@ fn parts(wiring: &Wiring, frames: &[Frame], set: &[Fault], unlike: u64) -> Vec<P
             Part {
                 fault: *fault,
                 class: class_of(*fault),
-                names: elements_of(wiring, *fault)
-                    .into_iter()
-                    .map(|e| e.name)
-                    .collect(),
+                names: elements_of(wiring, *fault),
                 explains,
                 position: position(wiring, *fault),
             }

@@ -1,11 +1,12 @@
 //! Stores: how bits map to wires, cores, diodes and drivers; from wrong bits to the element behind them.
 
-mod cover;
+pub mod demo;
 pub mod diagnostic;
 pub mod dump;
 pub mod element;
 pub mod explain;
 pub mod fault;
+pub mod first_read;
 pub mod half_select;
 pub mod march;
 pub mod micro_word;

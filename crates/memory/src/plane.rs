@@ -111,7 +111,7 @@ pub fn explain_log(wiring: &Wiring, log: &[LogRow], limits: &Limits) -> PlaneRep
         explanation.explains = wrong.saturating_sub(left);
     }
     let content: Vec<Word> = vec![wiring.sensed(wiring.shape().mask()); wiring.space()];
-    let (weak, _) = weak_elements(wiring, &content, &steady.unstable);
+    let (weak, _) = weak_elements(wiring, &content, &steady.unstable, &|| !(limits.go_on)());
     PlaneReport {
         words: steady.seen.iter().filter(|s| **s).count() as u64,
         wrong,

@@ -7,7 +7,8 @@
 
 use std::collections::BTreeMap;
 
-use crate::cover::smallest_cover;
+use cover::cheapest_cover;
+
 use crate::element::elements_of;
 use crate::fault::Fault;
 use crate::shape::Word;
@@ -29,11 +30,12 @@ pub struct WeakElement {
 }
 
 /// Explains unsteady bits (by address) of a store with this content (by address). The flag tells whether fewer
-/// elements are proved impossible.
+/// elements are proved impossible, which they are not if `stop` ended the search.
 pub fn weak_elements(
     wiring: &Wiring,
     content: &[Word],
     unstable: &[Word],
+    stop: &dyn Fn() -> bool,
 ) -> (Vec<WeakElement>, bool) {
     let mut items: Vec<(u32, u8)> = Vec::new();
     for a in wiring.addresses() {
@@ -65,7 +67,8 @@ pub fn weak_elements(
     sets.retain(|f, items| matches!(f, Fault::Bit(..)) || items.len() as u64 * 3 >= touched[f]);
     let faults: Vec<Fault> = sets.keys().copied().collect();
     let lists: Vec<Vec<usize>> = sets.values().cloned().collect();
-    let Some((chosen, proved)) = smallest_cover(items.len(), &lists, 20_000) else {
+    // Every bit can stand for itself, so there always is a cover.
+    let Ok(chosen) = cheapest_cover(items.len(), &lists, &vec![1; lists.len()], stop) else {
         return (Vec::new(), true);
     };
     let element = |n: &usize| {
@@ -92,9 +95,9 @@ pub fn weak_elements(
             could_touch: touched.get(&fault).copied().unwrap_or(1),
         }
     };
-    let mut weak: Vec<WeakElement> = chosen.iter().map(element).collect();
+    let mut weak: Vec<WeakElement> = chosen.chosen.iter().map(element).collect();
     weak.sort_by(|a, b| b.explains.cmp(&a.explains).then(a.name.cmp(&b.name)));
-    (weak, proved)
+    (weak, chosen.proven)
 }
 
 /// The line elements that a pulse of one bit of one word passes.

@@ -44,6 +44,23 @@ fn hex_text_is_read_with_both_kinds_of_address() {
 }
 
 #[test]
+fn an_address_that_begins_with_0d_may_be_hexadecimal() {
+    // Capital D, and a file whose addresses are all four digits long.
+    assert_eq!(
+        held(&read_hex_text("0D00: 1", &reading(8, 12)).0),
+        vec![(0xD00, 1)]
+    );
+    assert_eq!(
+        held(&read_hex_text("0c00: 1\n0d00: 2", &reading(8, 12)).0),
+        vec![(0xC00, 1), (0xD00, 2)]
+    );
+    assert_eq!(
+        held(&read_hex_text("0c: 1\n0d16: 2", &reading(8, 12)).0),
+        vec![(0xC, 1), (16, 2)]
+    );
+}
+
+#[test]
 fn a_table_keeps_passes_apart() {
     let text = "address,word,pass\n0,1F,1\n1,02,1\n0,1E,2\n1,02,2\n";
     let (contents, found) = read_contents("reads.csv", text.as_bytes(), &reading(5, 4));

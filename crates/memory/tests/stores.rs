@@ -212,7 +212,7 @@ fn a_weak_word_wire_and_a_weak_bit_are_told_apart() {
         votes.unstable_count(),
         u64::from(stored[17].count_ones()) + 1
     );
-    let (weak, proved) = weak_elements(&wiring, &stored, &votes.unstable);
+    let (weak, proved) = weak_elements(&wiring, &stored, &votes.unstable, &|| false);
     let names: Vec<&str> = weak.iter().map(|w| w.name.as_str()).collect();
     assert!(proved);
     assert_eq!(

@@ -201,6 +201,30 @@ impl<'w> Path<'w> {
     }
 
     fn drive(&self, axis: usize, seen: u32, lines: &mut Vec<u32>) {
+        let faults = &self.axes[axis];
+        let description = &self.wiring.shape().axes[axis];
+        self.drive_from_ends(axis, seen, lines);
+        if !faults.bridged.is_empty() {
+            self.bridge(faults, lines);
+        }
+        if let (Some(m), false) = (description.matrix, faults.shorted.is_empty()) {
+            let sneaks = |l: u32, s: u32| l / m.sinks != s / m.sinks && l % m.sinks != s % m.sinks;
+            lines.retain(|l| !faults.shorted.iter().any(|s| sneaks(*l, *s)));
+        }
+        if !faults.dead.is_empty() {
+            lines.retain(|l| !faults.dead.contains(l));
+        }
+    }
+
+    /// Lines of an axis that decoder, drivers and sinks drive, whether or not anything comes through: these are what a
+    /// bridge can lead on.
+    pub fn driven_lines(&self, axis: usize, address: u32) -> Vec<u32> {
+        let mut lines = Vec::new();
+        self.drive_from_ends(axis, self.address_seen(address), &mut lines);
+        lines
+    }
+
+    fn drive_from_ends(&self, axis: usize, seen: u32, lines: &mut Vec<u32>) {
         lines.clear();
         let faults = &self.axes[axis];
         let description = &self.wiring.shape().axes[axis];
@@ -214,16 +238,6 @@ impl<'w> Path<'w> {
             }
             Some(m) if wanted < description.lines => self.drive_matrix(faults, m, wanted, lines),
             Some(_) => {}
-        }
-        if !faults.bridged.is_empty() {
-            self.bridge(faults, lines);
-        }
-        if let (Some(m), false) = (description.matrix, faults.shorted.is_empty()) {
-            let sneaks = |l: u32, s: u32| l / m.sinks != s / m.sinks && l % m.sinks != s % m.sinks;
-            lines.retain(|l| !faults.shorted.iter().any(|s| sneaks(*l, *s)));
-        }
-        if !faults.dead.is_empty() {
-            lines.retain(|l| !faults.dead.contains(l));
         }
     }
 

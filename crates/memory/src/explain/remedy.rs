@@ -44,7 +44,7 @@ pub fn remedies(
         }
     }
     if raise {
-        drive_more(path, scratch, plausible, out);
+        drive_more(path, turn.address, plausible, out);
     } else {
         drive_less(path, scratch, plausible, out);
     }
@@ -179,16 +179,13 @@ fn raise_column(
     }
 }
 
-fn drive_more(path: &Path, scratch: &Scratch, plausible: &Plausible, out: &mut Vec<Fault>) {
+fn drive_more(path: &Path, address: u32, plausible: &Plausible, out: &mut Vec<Fault>) {
     out.extend(&plausible.driving_more);
     let wiring = path.wiring();
     if !wiring.is_coincident() {
-        for word in &scratch.words {
-            out.extend(touching(
-                wiring.line(0, *word),
-                wiring.shape().axes[0].lines,
-                0,
-            ));
+        let lines = wiring.shape().axes[0].lines;
+        for line in path.driven_lines(0, address) {
+            out.extend(touching(line, lines, 0));
         }
     }
 }

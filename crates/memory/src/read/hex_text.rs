@@ -1,6 +1,6 @@
 //! Hex text: `08: 9E8E699 0000000`, the address of the first word of the line, then its words.
 
-use super::number::{address, place, word};
+use super::number::{address, place, word, zero_d_is_hex};
 use super::{Reading, Words};
 use crate::diagnostic::Diagnostic;
 
@@ -9,6 +9,8 @@ pub fn read_hex_text(text: &str, reading: &Reading) -> Words {
     let mut words = vec![None; reading.space()];
     let mut found = Vec::new();
     let mut any = false;
+    let starts = text.lines().filter(|l| !l.trim_start().starts_with('#'));
+    let hex = zero_d_is_hex(starts.filter_map(|l| Some(l.split_once(':')?.0.trim())));
     for (number, line) in text.lines().enumerate() {
         let number = number + 1;
         if line.trim().is_empty() || line.trim_start().starts_with('#') {
@@ -24,7 +26,7 @@ pub fn read_hex_text(text: &str, reading: &Reading) -> Words {
             ));
             continue;
         };
-        let first = match address(start.trim(), reading) {
+        let first = match address(start.trim(), reading, hex) {
             Ok(a) => a,
             Err((message, help)) => {
                 found.push(Diagnostic::at(number, 1, message, help));

@@ -1,7 +1,7 @@
 //! The log of a march test: CSV with columns `step`, `address`, `expected`, `read`.
 
 use super::Reading;
-use super::number::{address, word};
+use super::number::{address, word, zero_d_is_hex};
 use super::table::{columns, rows, value};
 use crate::diagnostic::Diagnostic;
 use crate::shape::Word;
@@ -29,6 +29,11 @@ pub fn read_march_log(text: &str, reading: &Reading) -> (Vec<LogRow>, Vec<Diagno
     else {
         return (log, found);
     };
+    let hex = zero_d_is_hex(
+        rows.iter()
+            .filter_map(|(_, row)| row.get(at_address))
+            .map(String::as_str),
+    );
     let at_step = header.iter().position(|c| c == "step");
     for (line, row) in &rows {
         let mut take = |at, name| value(row, at, *line, name, &mut found).map(str::to_owned);
@@ -39,7 +44,7 @@ pub fn read_march_log(text: &str, reading: &Reading) -> (Vec<LogRow>, Vec<Diagno
         ) else {
             continue;
         };
-        let parsed = address(&a, reading).and_then(|a| {
+        let parsed = address(&a, reading, hex).and_then(|a| {
             Ok((
                 a,
                 word(&expected, reading.bits)?,

@@ -4,11 +4,27 @@ use super::Reading;
 use crate::diagnostic::Diagnostic;
 use crate::shape::{Word, mask};
 
-/// An address: hexadecimal, or decimal if it begins with `0d` or the whole file is decimal.
-pub(super) fn address(text: &str, reading: &Reading) -> Result<usize, (String, String)> {
-    let (digits, radix) = match text.get(..2).map(str::to_ascii_lowercase).as_deref() {
-        Some("0d") => (&text[2..], 10),
-        Some("0x") => (&text[2..], 16),
+/// Whether `0d` begins plain hexadecimal addresses in this file: all are equally long, and some begin otherwise.
+pub(super) fn zero_d_is_hex<'t>(addresses: impl Iterator<Item = &'t str>) -> bool {
+    let (mut others, mut length) = (false, None);
+    for address in addresses {
+        others |= !address.starts_with("0d");
+        if *length.get_or_insert(address.len()) != address.len() {
+            return false;
+        }
+    }
+    others
+}
+
+/// An address: hexadecimal, or decimal if it begins with `0d` (small d) or the whole file is decimal.
+pub(super) fn address(
+    text: &str,
+    reading: &Reading,
+    zero_d_is_hex: bool,
+) -> Result<usize, (String, String)> {
+    let (digits, radix) = match text.get(..2) {
+        Some("0d") if !zero_d_is_hex || reading.decimal => (&text[2..], 10),
+        Some("0x" | "0X") => (&text[2..], 16),
         _ => (text, if reading.decimal { 10 } else { 16 }),
     };
     let base = if radix == 10 {

@@ -1,7 +1,7 @@
 //! A table: CSV with columns `address` and `word`, and `pass` where it holds several reads.
 
 use super::Reading;
-use super::number::{address, place, word};
+use super::number::{address, place, word, zero_d_is_hex};
 use crate::diagnostic::Diagnostic;
 use crate::shape::Word;
 
@@ -104,6 +104,11 @@ pub fn read_table(text: &str, reading: &Reading) -> (Passes, Vec<Diagnostic>) {
     let Some([at_address, at_word]) = columns(&header, ["address", "word"], &mut found) else {
         return (vec![(String::new(), vec![None; reading.space()])], found);
     };
+    let hex = zero_d_is_hex(
+        rows.iter()
+            .filter_map(|(_, row)| row.get(at_address))
+            .map(String::as_str),
+    );
     let at_pass = header.iter().position(|c| c == "pass");
     for (line, row) in &rows {
         let Some(a) = value(row, at_address, *line, "address", &mut found) else {
@@ -112,7 +117,7 @@ pub fn read_table(text: &str, reading: &Reading) -> (Passes, Vec<Diagnostic>) {
         let Some(w) = value(row, at_word, *line, "word", &mut found) else {
             continue;
         };
-        let (a, w) = match (address(a, reading), word(w, reading.bits)) {
+        let (a, w) = match (address(a, reading, hex), word(w, reading.bits)) {
             (Ok(a), Ok(w)) => (a, w),
             (Err((message, help)), _) | (_, Err((message, help))) => {
                 found.push(Diagnostic::at(*line, 1, message, help));

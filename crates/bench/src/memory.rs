@@ -1,0 +1,368 @@
+//! Stores for the command line and the pages: bytes in, plain view data out.
+
+mod patterns;
+mod text;
+mod view;
+
+pub use patterns::{CoverageView, MapView, MarchView, march, march_text, pass_map, patterns};
+pub use view::{ExplanationView, MeasurementView, PartView, StoreView, WeakView};
+
+use ::memory::diagnostic::Diagnostic;
+use ::memory::dump::{Comparison, compare};
+use ::memory::explain::Limits;
+use ::memory::first_read::{WritePermit, nothing_to_save, permit_writes};
+use ::memory::plane::explain_log;
+use ::memory::read::{Contents, LogRow, Reading, read_contents};
+use ::memory::shape::{Word, read_shape};
+use ::memory::votes::{Dump, Votes};
+use ::memory::wiring::Wiring;
+
+use crate::loading::Text;
+use crate::refused::{Complaint, Refused};
+
+/// A file that a reader, a terminal or a person wrote.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Source {
+    /// Its name.
+    pub file: String,
+    /// The unit that it was read from, if that was said.
+    pub unit: Option<String>,
+    /// Its bytes.
+    pub bytes: Vec<u8>,
+}
+
+/// How the files are written.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Writing {
+    /// Addresses are decimal.
+    pub decimal: bool,
+    /// The least significant byte of a word comes first.
+    pub low_byte_first: bool,
+    /// Binary words follow each other without filling up bytes.
+    pub packed: bool,
+    /// Bad lines cost themselves alone.
+    pub lenient: bool,
+}
+
+/// A store, by its shape file.
+#[derive(Clone, Debug)]
+pub struct Store {
+    wiring: Wiring,
+}
+
+impl Store {
+    /// Reads a shape file.
+    ///
+    /// # Errors
+    /// All mistakes in it.
+    pub fn read(shape: &Text) -> Result<Self, Refused> {
+        match read_shape(&shape.text) {
+            Ok(read) => Ok(Self {
+                wiring: Wiring::new(read),
+            }),
+            Err(found) => Err(Refused::Input(complaints(
+                &shape.file,
+                Some(&shape.text),
+                &found,
+            ))),
+        }
+    }
+
+    fn reading(&self, writing: Writing) -> Reading {
+        Reading {
+            decimal: writing.decimal,
+            low_byte_first: writing.low_byte_first,
+            packed: writing.packed,
+            ..Reading::of(self.wiring.shape())
+        }
+    }
+
+    fn contents(
+        &self,
+        source: &Source,
+        writing: Writing,
+        skipped: &mut Vec<Complaint>,
+    ) -> Result<Contents, Refused> {
+        let (contents, found) = read_contents(&source.file, &source.bytes, &self.reading(writing));
+        let text = std::str::from_utf8(&source.bytes).ok();
+        let list = complaints(&source.file, text, &found);
+        if !list.is_empty() && !writing.lenient {
+            return Err(Refused::Input(list));
+        }
+        skipped.extend(list);
+        Ok(contents)
+    }
+
+    fn dumps(
+        &self,
+        source: &Source,
+        writing: Writing,
+        skipped: &mut Vec<Complaint>,
+    ) -> Result<Vec<Dump>, Refused> {
+        match self.contents(source, writing, skipped)? {
+            Contents::Dumps(dumps) => Ok(dumps),
+            Contents::Log(_) => Err(Refused::input(
+                format!(
+                    "`{}` is the log of a march test and stands among reads of the store.",
+                    source.file
+                ),
+                "Give a log to `memory plane`, alone.",
+            )),
+        }
+    }
+
+    /// Leave to write into the store.
+    ///
+    /// # Errors
+    /// If what it holds has not been kept, wholly.
+    pub fn permit(
+        &self,
+        saved: Option<&Source>,
+        nothing: bool,
+        writing: Writing,
+    ) -> Result<WritePermit, Refused> {
+        let blocked = |e: ::memory::first_read::WritesBlocked| {
+            Refused::unable(
+                e.to_string(),
+                "Read the whole store first, and keep that read.",
+            )
+        };
+        match saved {
+            Some(source) => {
+                let dumps = self.dumps(source, writing, &mut Vec::new())?;
+                permit_writes(&self.wiring, &dumps[0]).map_err(blocked)
+            }
+            None if nothing => nothing_to_save(&self.wiring).map_err(blocked),
+            None => Err(Refused::unable(
+                "Writing is blocked: what the store holds is history until it has been read and kept.",
+                "Name the file of a complete first read with --saved FILE, or say --nothing-to-save.",
+            )),
+        }
+    }
+}
+
+fn complaints(file: &str, text: Option<&str>, found: &[Diagnostic]) -> Vec<Complaint> {
+    found
+        .iter()
+        .map(|d| Complaint {
+            message: d.message.clone(),
+            file: Some(file.to_owned()),
+            line: Some(d.line),
+            column: Some(d.column),
+            help: Some(d.help.clone()),
+            source_line: text
+                .and_then(|t| t.lines().nth(d.line - 1))
+                .map(str::to_owned),
+        })
+        .collect()
+}
+
+/// Holds reads of a store against a reference, against another unit, or against each other.
+///
+/// With a reference, all files are reads of the store in question. Without, the first file (or the first unit named) is
+/// what the others are held against, but neither is believed: the side on which fewer failed elements explain the
+/// differences is given, or both. One march log alone is explained as by [`plane`].
+///
+/// # Errors
+/// Files that cannot be read.
+pub fn dump(
+    store: &Store,
+    sources: &[Source],
+    reference: Option<&Source>,
+    writing: Writing,
+    go_on: &dyn Fn() -> bool,
+) -> Result<StoreView, Refused> {
+    let mut skipped = Vec::new();
+    if let ([only], None) = (sources, reference)
+        && let Contents::Log(log) = store.contents(only, writing, &mut skipped)?
+    {
+        return Ok(log_view(store, &log, skipped, go_on));
+    }
+    skipped.clear();
+    let mut reads: Vec<(Option<String>, Dump)> = Vec::new();
+    for source in sources {
+        let dumps = store.dumps(source, writing, &mut skipped)?;
+        reads.extend(dumps.into_iter().map(|d| (source.unit.clone(), d)));
+    }
+    let reference = match reference {
+        Some(source) => store
+            .dumps(source, writing, &mut skipped)?
+            .into_iter()
+            .next(),
+        None => None,
+    };
+    let mut view = match reference {
+        Some(reference) => {
+            let dumps: Vec<Dump> = reads.into_iter().map(|(_, d)| d).collect();
+            one_sided(store, &dumps, &reference, go_on)
+        }
+        None => two_sided(store, &reads, go_on),
+    };
+    view.skipped = skipped;
+    Ok(view)
+}
+
+fn one_sided(
+    store: &Store,
+    reads: &[Dump],
+    reference: &Dump,
+    go_on: &dyn Fn() -> bool,
+) -> StoreView {
+    let limits = Limits {
+        go_on,
+        ..Limits::default()
+    };
+    let found = compare(&store.wiring, reads, reference, &limits);
+    let mut view = StoreView::of(&store.wiring, &found);
+    view.held_against = Some(reference.name.clone());
+    view.explanations = view::explanations(&store.wiring, &[(None, &found)]);
+    view.next = view::next(&store.wiring, &found.explanations);
+    view
+}
+
+/// Splits reads into the side held against and the side held.
+fn sides(reads: &[(Option<String>, Dump)]) -> (Vec<Dump>, Vec<Dump>) {
+    let first = reads.first().and_then(|(unit, _)| unit.clone());
+    let of_first = |n: usize, unit: &Option<String>| {
+        if first.is_some() {
+            *unit == first
+        } else {
+            n == 0
+        }
+    };
+    let (mut against, mut held) = (Vec::new(), Vec::new());
+    for (n, (unit, dump)) in reads.iter().enumerate() {
+        if of_first(n, unit) {
+            against.push(dump.clone())
+        } else {
+            held.push(dump.clone())
+        }
+    }
+    (against, held)
+}
+
+/// What most reads say, as a read of its own; bits on which they disagree are taken from `else_from`.
+fn majority(wiring: &Wiring, reads: &[Dump], else_from: Option<&Votes>) -> Dump {
+    let votes = Votes::count(wiring, reads);
+    let word = |a: usize| {
+        let unsteady = votes.unstable[a];
+        let other: Word = else_from.map_or(votes.majority[a], |v| v.majority[a]);
+        (votes.reads[a] > 0).then_some(votes.majority[a] & !unsteady | other & unsteady)
+    };
+    let name = reads
+        .iter()
+        .map(|d| d.name.as_str())
+        .collect::<Vec<_>>()
+        .join(", ");
+    Dump {
+        name,
+        words: (0..wiring.space()).map(word).collect(),
+    }
+}
+
+/// Sizes of explanations tried in turn on both sides, so that the wrong side costs little.
+const ROUNDS: [usize; 4] = [2, 4, 8, usize::MAX];
+
+fn two_sided(
+    store: &Store,
+    reads: &[(Option<String>, Dump)],
+    go_on: &dyn Fn() -> bool,
+) -> StoreView {
+    let wiring = &store.wiring;
+    let (against, held) = sides(reads);
+    if held.is_empty() {
+        let alone = majority(wiring, &against, None);
+        let mut view = one_sided(store, &against, &alone, go_on);
+        view.held_against = None;
+        view.note = Some(if against.len() == 1 {
+            "One read alone shows nothing wrong and nothing unsteady: read the store again, or give a reference or another unit.".to_owned()
+        } else {
+            "All files are reads of one unit: they show what is unsteady, not what is wrong."
+                .to_owned()
+        });
+        return view;
+    }
+    let votes_held = Votes::count(wiring, &held);
+    let forward_reference = majority(wiring, &against, Some(&votes_held));
+    let backward_reference = majority(wiring, &held, Some(&Votes::count(wiring, &against)));
+    let mut both: Vec<(String, Comparison)> = Vec::new();
+    for largest in ROUNDS {
+        let limits = Limits {
+            go_on,
+            largest,
+            ..Limits::default()
+        };
+        let forward = compare(wiring, &held, &forward_reference, &limits);
+        let backward = compare(wiring, &against, &backward_reference, &limits);
+        let wrong = forward.wrong;
+        let size = |c: &Comparison| c.explanations.first().map_or(usize::MAX, |e| e.parts.len());
+        let smallest = size(&forward).min(size(&backward));
+        if wrong == 0 || smallest < usize::MAX || largest == usize::MAX {
+            let name = |dumps: &[Dump]| {
+                dumps
+                    .iter()
+                    .map(|d| d.name.as_str())
+                    .collect::<Vec<_>>()
+                    .join(", ")
+            };
+            both = vec![(name(&held), forward), (name(&against), backward)];
+            both.retain(|(_, c)| size(c) == smallest);
+            break;
+        }
+    }
+    let first = &both[0].1;
+    let mut view = StoreView::of(wiring, first);
+    view.unstable = votes_held.unstable_count() + Votes::count(wiring, &against).unstable_count();
+    view.held_against = Some(forward_reference.name.clone());
+    view.note = (view.wrong > 0).then(|| {
+        "The two differ; neither is the reference. Each explanation says in which of them its elements would have failed.".to_owned()
+    });
+    let labelled: Vec<(Option<String>, &Comparison)> = both
+        .iter()
+        .map(|(name, c)| (Some(name.clone()), c))
+        .collect();
+    view.explanations = view::explanations(wiring, &labelled);
+    let likeliest = view.explanations.first().and_then(|e| e.blames.clone());
+    let side = both
+        .iter()
+        .find(|(name, _)| Some(name) == likeliest.as_ref())
+        .map_or(first, |(_, c)| c);
+    view.next = view::next(wiring, &side.explanations);
+    view
+}
+
+/// Explains the log of a march test.
+///
+/// # Errors
+/// Files that cannot be read, or that are no log.
+pub fn plane(
+    store: &Store,
+    source: &Source,
+    writing: Writing,
+    go_on: &dyn Fn() -> bool,
+) -> Result<StoreView, Refused> {
+    let mut skipped = Vec::new();
+    match store.contents(source, writing, &mut skipped)? {
+        Contents::Log(log) => Ok(log_view(store, &log, skipped, go_on)),
+        Contents::Dumps(_) => Err(Refused::input(
+            format!("`{}` is not the log of a march test.", source.file),
+            "A log is CSV and begins with `step,address,expected,read`; give reads of the store to `memory dump`.",
+        )),
+    }
+}
+
+fn log_view(
+    store: &Store,
+    log: &[LogRow],
+    skipped: Vec<Complaint>,
+    go_on: &dyn Fn() -> bool,
+) -> StoreView {
+    let limits = Limits {
+        go_on,
+        ..Limits::default()
+    };
+    let report = explain_log(&store.wiring, log, &limits);
+    let mut view = StoreView::of_log(&store.wiring, &report);
+    view.skipped = skipped;
+    view
+}
