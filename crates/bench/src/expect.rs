@@ -179,8 +179,11 @@ pub fn every_net(sheet: &Sheet, state: State) -> Result<Vec<Wanted>, Refused> {
     Ok(wanted)
 }
 
-/// The expectations of all wanted readings, on both cores.
-fn rows(
+/// The expectations of all wanted readings, on all cores.
+///
+/// # Errors
+/// If a wanted state has no operating point, or it was stopped.
+pub fn rows(
     sheet: &Sheet,
     meters: &Meters,
     treatment: &Treatment,

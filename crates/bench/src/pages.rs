@@ -1,0 +1,11 @@
+//! What the pages of the browser show, as plain data.
+
+pub mod bar;
+pub mod board;
+mod cautions;
+pub mod overview;
+mod rows;
+pub mod unread;
+
+pub use cautions::{Caution, cautions};
+pub use rows::Row;

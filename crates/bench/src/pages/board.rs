@@ -1,0 +1,290 @@
+//! The page of one board: is it right, and what does it say?
+
+use std::collections::HashMap;
+
+use record::{Known, Reading, ReadingKind, State};
+use sheet::Sheet;
+
+use super::cautions::{Caution, cautions};
+use super::rows::{self, Row};
+use crate::judged::{self, judge_readings};
+use crate::loading::Text;
+use crate::meters::Meters;
+use crate::project::{BoardText, Project, Remark, UnitName};
+use crate::refused::Refused;
+use crate::{MeterChoice, Progress, Stop};
+
+pub use super::rows::{Cell, Expected, Mark};
+
+/// The page of a board.
+#[derive(Clone, Debug, PartialEq)]
+pub struct View {
+    /// Name of the board.
+    pub name: String,
+    /// What it is.
+    pub title: Option<String>,
+    /// Its slot.
+    pub slot: Option<String>,
+    /// Columns of the table.
+    pub units: Vec<UnitName>,
+    /// How the readings of each unit stand, in the order of the units.
+    pub counts: Vec<Count>,
+    /// The verdicts, what disagrees first.
+    pub rows: Vec<Row>,
+    /// What must be said before a lead is set down.
+    pub cautions: Vec<Caution>,
+    /// What is wrong or doubtful in the texts.
+    pub remarks: Vec<Remark>,
+    /// Rails and how each unit's last powered reading of them stands; for hold points.
+    pub rails: Vec<Rail>,
+    /// The meter that is assumed where a reading names none.
+    pub meter: String,
+    /// Why there is no table.
+    pub without: Option<String>,
+    /// Expectations are not computed yet.
+    pub is_waiting: bool,
+}
+
+/// How many readings of a unit stand how.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Count {
+    /// In the band.
+    pub agree: usize,
+    /// At its edge.
+    pub edge: usize,
+    /// Beyond it.
+    pub disagree: usize,
+    /// Nothing to hold it against, or not judged yet.
+    pub without: usize,
+    /// Of all these, taken with the supplies on.
+    pub powered: usize,
+}
+
+impl Count {
+    /// All readings.
+    pub fn all(&self) -> usize {
+        self.agree + self.edge + self.disagree + self.without
+    }
+}
+
+/// A rail of the board.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Rail {
+    /// Its net.
+    pub net: String,
+    /// Whether each unit's powered reading of it agrees; none where it was not read.
+    pub agrees: Vec<Option<bool>>,
+}
+
+/// A board's texts, read.
+pub(crate) struct Opened {
+    pub(crate) sheet: Sheet,
+    pub(crate) readings: Vec<Reading>,
+    pub(crate) builds: HashMap<String, Sheet>,
+    pub(crate) meters: Meters,
+    remarks: Vec<Remark>,
+}
+
+/// Reads a board's texts; bad lines cost those lines alone. None without a sheet.
+pub(crate) fn open(project: &Project, board: &BoardText) -> Option<Opened> {
+    let text = board.sheet.as_ref()?;
+    let (sheet, diagnostics) = sheet::check(&text.text, &text.file);
+    let mut remarks: Vec<Remark> = diagnostics.iter().map(Remark::from).collect();
+    let meters = meters(project, &mut remarks)?;
+    let mut builds = HashMap::new();
+    for unit in &project.units {
+        if let Some((built, found)) = project.as_built(&sheet, &board.name, &unit.name) {
+            builds.insert(unit.name.clone(), built);
+            remarks.extend(found);
+        }
+    }
+    let units = project.known_units();
+    let readings = match &board.readings {
+        Some(text) => read(
+            text,
+            &sheet,
+            &builds,
+            &meters,
+            units.as_deref(),
+            &mut remarks,
+        ),
+        None => Vec::new(),
+    };
+    Some(Opened {
+        sheet,
+        readings,
+        builds,
+        meters,
+        remarks,
+    })
+}
+
+/// The readings that count, in the order written. Those of a unit that is built differently are read against its own
+/// build, because a part that is absent there has no pin that could have been touched.
+fn read(
+    text: &Text,
+    sheet: &Sheet,
+    builds: &HashMap<String, Sheet>,
+    meters: &Meters,
+    units: Option<&[String]>,
+    remarks: &mut Vec<Remark>,
+) -> Vec<Reading> {
+    let against = |sheet: &Sheet, remarks: &mut Vec<Remark>| {
+        let known = Known {
+            sheet,
+            meters: &meters.all,
+            units,
+        };
+        let (readings, found) = record::parse_readings(&text.text, &text.file, &known);
+        for remark in found.iter().map(Remark::from) {
+            if !remarks.contains(&remark) {
+                remarks.push(remark);
+            }
+        }
+        record::settle(readings)
+    };
+    let mut all = against(sheet, remarks);
+    all.retain(|r| !builds.contains_key(&r.unit));
+    for (unit, built) in builds {
+        let own = against(built, remarks);
+        all.extend(own.into_iter().filter(|r| r.unit == *unit));
+    }
+    all.sort_by_key(|r| r.line);
+    all
+}
+
+/// The meters; a profile file with mistakes is said and left out.
+fn meters(project: &Project, remarks: &mut Vec<Remark>) -> Option<Meters> {
+    let choice = MeterChoice {
+        chosen: None,
+        beside: project.meter.clone(),
+    };
+    Meters::settle(&choice)
+        .or_else(|refused| {
+            let remark = |c: &crate::Complaint| Remark {
+                is_error: true,
+                complaint: c.clone(),
+            };
+            remarks.extend(refused.complaints().iter().map(remark));
+            Meters::settle(&MeterChoice::default())
+        })
+        .ok()
+}
+
+/// The page at once, without expectations.
+pub fn outline(project: &Project, board: &BoardText) -> View {
+    match open(project, board) {
+        Some(opened) => view(project, board, opened, None),
+        None => without_sheet(project, board),
+    }
+}
+
+/// The page with its verdicts.
+///
+/// # Errors
+/// If it was stopped.
+pub fn judged(
+    project: &Project,
+    board: &BoardText,
+    progress: Progress<'_>,
+    stop: Stop<'_>,
+) -> Result<View, Refused> {
+    let Some(opened) = open(project, board) else {
+        return Ok(without_sheet(project, board));
+    };
+    let verdicts = judge_readings(
+        &opened.sheet,
+        &opened.readings,
+        &opened.meters,
+        &|unit| opened.builds.get(unit).cloned(),
+        progress,
+        stop,
+    )?;
+    Ok(view(project, board, opened, Some(&verdicts)))
+}
+
+fn without_sheet(project: &Project, board: &BoardText) -> View {
+    let why = board.missing.clone().unwrap_or_else(|| {
+        "There is no circuit sheet for this board yet. Write its first part into a sheet and name the sheet in machine.kdl.".to_owned()
+    });
+    View {
+        name: board.name.clone(),
+        title: board.title.clone(),
+        slot: board.slot.clone(),
+        units: project.units.clone(),
+        counts: vec![Count::default(); project.units.len()],
+        rows: Vec::new(),
+        cautions: Vec::new(),
+        remarks: Vec::new(),
+        rails: Vec::new(),
+        meter: String::new(),
+        without: Some(why),
+        is_waiting: false,
+    }
+}
+
+fn view(
+    project: &Project,
+    board: &BoardText,
+    opened: Opened,
+    verdicts: Option<&[judged::Row]>,
+) -> View {
+    let column = |unit: &str| project.units.iter().position(|u| u.name == unit);
+    let columns: Vec<Option<usize>> = opened.readings.iter().map(|r| column(&r.unit)).collect();
+    let mut counts = vec![Count::default(); project.units.len()];
+    for (index, unit) in columns.iter().enumerate() {
+        let Some(unit) = *unit else { continue };
+        let count = &mut counts[unit];
+        match verdicts.map(|v| v[index].verdict) {
+            Some("agrees") => count.agree += 1,
+            Some("edge") => count.edge += 1,
+            Some("disagrees") => count.disagree += 1,
+            _ => count.without += 1,
+        }
+        count.powered += usize::from(opened.readings[index].state == State::Powered);
+    }
+    View {
+        name: board.name.clone(),
+        title: board.title.clone(),
+        slot: board.slot.clone(),
+        units: project.units.clone(),
+        counts,
+        rows: rows::rows(&opened.readings, &columns, verdicts, &project.units),
+        cautions: cautions(&opened.sheet),
+        rails: rails(&opened, &columns, verdicts, project.units.len()),
+        remarks: opened.remarks,
+        meter: opened.meters.current().name.clone(),
+        without: None,
+        is_waiting: verdicts.is_none() && !opened.readings.is_empty(),
+    }
+}
+
+/// Rails against the first ground net, the last powered reading of each unit.
+fn rails(
+    opened: &Opened,
+    columns: &[Option<usize>],
+    verdicts: Option<&[judged::Row]>,
+    units: usize,
+) -> Vec<Rail> {
+    let sheet = &opened.sheet;
+    let is_rail = |net: &sheet::Net| net.role == Some(sheet::Role::Rail);
+    let rails = sheet.nets.iter().enumerate().filter(|(_, n)| is_rail(n));
+    rails
+        .map(|(net, rail)| {
+            let mut agrees = vec![None; units];
+            for (index, reading) in opened.readings.iter().enumerate() {
+                let is_of_rail = reading.state == State::Powered
+                    && reading.kind == ReadingKind::Volts
+                    && reading.red.net.index() == net
+                    && Some(reading.black.net) == sheet.ground();
+                if let (true, Some(unit), Some(verdicts)) = (is_of_rail, columns[index], verdicts) {
+                    agrees[unit] = Some(verdicts[index].verdict == "agrees");
+                }
+            }
+            Rail {
+                net: rail.name.clone(),
+                agrees,
+            }
+        })
+        .collect()
+}
