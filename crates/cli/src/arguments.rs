@@ -8,14 +8,17 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 #[derive(Debug, Parser)]
 #[command(name = "knowngood", version)]
 pub struct Arguments {
-    /// What to do.
+    /// What to do; without it the bench opens on the demo.
     #[command(subcommand)]
-    pub group: Group,
+    pub group: Option<Group>,
 }
 
 /// Groups of verbs.
 #[derive(Debug, Subcommand)]
 pub enum Group {
+    /// The bench in the browser.
+    #[command(subcommand)]
+    Bench(BenchVerb),
     /// Readings on a board: what to expect, what they say.
     #[command(subcommand)]
     Board(BoardVerb),
@@ -34,6 +37,19 @@ pub enum Group {
     /// Meter profiles.
     #[command(subcommand)]
     Meter(MeterVerb),
+}
+
+/// Verbs about the bench as a whole.
+#[derive(Debug, Subcommand)]
+pub enum BenchVerb {
+    /// Serves a project in the browser, for this computer alone.
+    Open {
+        /// Project folder; without it the demo, laid out in your data folder.
+        project: Option<PathBuf>,
+        /// Port on the loopback address; 0 takes any that is free.
+        #[arg(long, value_name = "N")]
+        port: Option<u16>,
+    },
 }
 
 /// Verbs about a board.

@@ -6,6 +6,10 @@ mod capture;
 mod files;
 mod logic;
 mod memory;
+mod demo;
+mod files;
+mod logic;
+mod open;
 mod output;
 mod sheets;
 mod usage;
@@ -15,7 +19,7 @@ use std::process::ExitCode;
 
 use clap::Parser;
 
-use arguments::{Arguments, Group};
+use arguments::{Arguments, BenchVerb, Group};
 
 fn main() -> ExitCode {
     let words: Vec<OsString> = std::env::args_os().collect();
@@ -26,12 +30,16 @@ fn main() -> ExitCode {
 }
 
 fn run(arguments: Arguments) -> ExitCode {
-    match arguments.group {
+    let Some(group) = arguments.group else {
+        return open::open(None, None);
+    };
+    match group {
         Group::Board(verb) => board::run(verb),
         Group::Sheet(verb) => sheets::sheet(verb),
         Group::Logic(verb) => logic::run(verb),
         Group::Capture(verb) => capture::run(verb),
         Group::Memory(verb) => memory::run(verb),
         Group::Meter(verb) => sheets::meter(verb),
+        Group::Bench(BenchVerb::Open { project, port }) => open::open(project, port),
     }
 }

@@ -1,0 +1,159 @@
+//! `bench open`: a project folder in the browser.
+
+use std::hash::{DefaultHasher, Hash, Hasher};
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+use std::sync::Arc;
+
+use bench::project::ProjectText;
+use bench::{Complaint, Refused, Text};
+
+use crate::{demo, files, output};
+
+/// Serves a project until the process ends; without a folder the demo.
+pub fn open(project: Option<PathBuf>, port: Option<u16>) -> ExitCode {
+    match start(project, port) {
+        Ok((server, folder)) => {
+            output::print(&format!(
+                "The bench of {} is open at {}\nPress Ctrl-C to close it.\n",
+                folder.0.display(),
+                server.address()
+            ));
+            match server.run(Arc::new(folder)) {
+                Ok(()) => ExitCode::SUCCESS,
+                Err(fault) => output::refusal(
+                    &Refused::unable(fault.to_string(), "Start it again."),
+                    false,
+                ),
+            }
+        }
+        Err(refused) => output::refusal(&refused, false),
+    }
+}
+
+fn start(project: Option<PathBuf>, port: Option<u16>) -> Result<(web::Server, Folder), Refused> {
+    let folder = match project {
+        Some(folder) if folder.is_dir() => folder,
+        Some(folder) => {
+            return Err(Refused::input(
+                format!("`{}` is not a folder.", folder.display()),
+                "Name the folder that holds machine.kdl and sheets/.",
+            ));
+        }
+        None => demo::folder()?,
+    };
+    let server = web::Server::bind(port).map_err(|fault| {
+        Refused::unable(
+            fault.to_string(),
+            "Name another with --port, or none to take one that is free.",
+        )
+    })?;
+    Ok((server, Folder(folder)))
+}
+
+/// A project folder.
+#[derive(Debug)]
+struct Folder(PathBuf);
+
+impl Folder {
+    /// Paths of all texts: what they are for, and the name relative to the folder.
+    fn texts(&self) -> Vec<(What, String)> {
+        let mut list = Vec::new();
+        for (what, name) in [
+            (What::Machine, "machine.kdl"),
+            (What::Meter, "meter.kdl"),
+            (What::Meter, "sheets/meter.kdl"),
+        ] {
+            if self.0.join(name).is_file() {
+                list.push((what, name.to_owned()));
+            }
+        }
+        let all = |folder: &str, ending: &str| {
+            let entries = std::fs::read_dir(self.0.join(folder))
+                .into_iter()
+                .flatten()
+                .flatten();
+            let mut names: Vec<String> = entries
+                .filter(|e| e.path().is_file())
+                .filter_map(|e| e.file_name().into_string().ok())
+                .filter(|n| n.ends_with(ending) && !n.starts_with('.'))
+                .collect();
+            names.sort();
+            names
+        };
+        let sheets = all("sheets", ".kdl");
+        let is_flat = sheets.is_empty() && !list.iter().any(|(w, _)| *w == What::Machine);
+        if is_flat {
+            // A folder of nothing but sheets.
+            let own = all("", ".kdl").into_iter().filter(|n| n != "meter.kdl");
+            list.extend(own.map(|n| (What::Sheet, n)));
+        }
+        let sheets = sheets.into_iter().filter(|n| n != "meter.kdl");
+        list.extend(sheets.map(|n| (What::Sheet, format!("sheets/{n}"))));
+        list.extend(
+            all("readings", ".csv")
+                .into_iter()
+                .map(|n| (What::Readings, format!("readings/{n}"))),
+        );
+        list
+    }
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+enum What {
+    Machine,
+    Meter,
+    Sheet,
+    Readings,
+}
+
+impl web::Source for Folder {
+    fn stamp(&self) -> u64 {
+        let mut hasher = DefaultHasher::new();
+        for (what, name) in self.texts() {
+            (what, &name).hash(&mut hasher);
+            if let Ok(metadata) = std::fs::metadata(self.0.join(&name)) {
+                metadata.len().hash(&mut hasher);
+                metadata.modified().ok().hash(&mut hasher);
+            }
+        }
+        hasher.finish()
+    }
+
+    fn read(&self) -> ProjectText {
+        let mut project = ProjectText {
+            name: folder_name(&self.0),
+            ..ProjectText::default()
+        };
+        for (what, name) in self.texts() {
+            let text = match files::read(&self.0.join(&name)) {
+                Ok(text) => Text { file: name, ..text },
+                Err(refused) => {
+                    let own = |c: &Complaint| Complaint {
+                        file: Some(name.clone()),
+                        ..c.clone()
+                    };
+                    project
+                        .unreadable
+                        .extend(refused.complaints().iter().map(own));
+                    continue;
+                }
+            };
+            match what {
+                What::Machine => project.machine = Some(text),
+                What::Meter => {
+                    project.meter.get_or_insert(text);
+                }
+                What::Sheet => project.sheets.push(text),
+                What::Readings => project.readings.push(text),
+            }
+        }
+        project
+    }
+}
+
+fn folder_name(folder: &Path) -> String {
+    let full = folder.canonicalize().unwrap_or_else(|_| folder.to_owned());
+    full.file_name()
+        .map_or_else(|| "Bench".to_owned(), |n| n.to_string_lossy().into_owned())
+}

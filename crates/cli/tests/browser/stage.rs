@@ -1,0 +1,298 @@
+//! A bench, a driver and a browser for one test; all end with it.
+
+use std::io::{BufRead, BufReader, Read, Write};
+use std::net::TcpStream;
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Stdio};
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::time::Duration;
+
+use fantoccini::{Client, ClientBuilder};
+use hyper_util::client::legacy::connect::HttpConnector;
+use serde_json::{Value, json};
+
+/// A process that ends with the test.
+struct Running(Child);
+
+impl Drop for Running {
+    fn drop(&mut self) {
+        let _ = self.0.kill();
+        let _ = self.0.wait();
+    }
+}
+
+/// A folder that goes with the test.
+pub struct Folder(pub PathBuf);
+
+impl Folder {
+    /// An empty folder of its own.
+    pub fn new() -> Self {
+        static COUNT: AtomicUsize = AtomicUsize::new(0);
+        let number = COUNT.fetch_add(1, Ordering::Relaxed);
+        let path =
+            std::env::temp_dir().join(format!("knowngood-browser-{}-{number}", std::process::id()));
+        let _ = std::fs::remove_dir_all(&path);
+        std::fs::create_dir_all(&path).expect("a temporary folder");
+        Self(path)
+    }
+
+    /// A folder with these files.
+    pub fn of(files: &[(&str, &str)]) -> Self {
+        let folder = Self::new();
+        for (name, text) in files {
+            folder.write(name, text);
+        }
+        folder
+    }
+
+    /// Writes a file.
+    pub fn write(&self, name: &str, text: &str) {
+        let path = self.0.join(name);
+        std::fs::create_dir_all(path.parent().expect("a folder")).expect("made");
+        std::fs::write(path, text).expect("written");
+    }
+}
+
+impl Drop for Folder {
+    fn drop(&mut self) {
+        let _ = std::fs::remove_dir_all(&self.0);
+    }
+}
+
+/// `knowngood` serving a project.
+pub struct Bench {
+    _process: Running,
+    _home: Folder,
+    /// `127.0.0.1:PORT`.
+    pub host: String,
+}
+
+impl Bench {
+    /// Opens a project; none is the demo, as with no arguments at all but for the port.
+    pub fn open(project: Option<&Path>) -> Self {
+        let home = Folder::new();
+        let mut command = Command::new(env!("CARGO_BIN_EXE_knowngood"));
+        command.args(["bench", "open", "--port", "0"]).args(project);
+        command.env("XDG_DATA_HOME", &home.0).stdout(Stdio::piped());
+        let mut process = Running(command.spawn().expect("knowngood starts"));
+        let mut line = String::new();
+        let output = process.0.stdout.take().expect("its output");
+        BufReader::new(output).read_line(&mut line).expect("a line");
+        let host = line
+            .split("http://")
+            .nth(1)
+            .unwrap_or_else(|| panic!("no address in `{line}`"));
+        Self {
+            _process: process,
+            _home: home,
+            host: host.trim().trim_end_matches('/').to_owned(),
+        }
+    }
+
+    /// The full address of a path.
+    pub fn address(&self, path: &str) -> String {
+        format!("http://{}{path}", self.host)
+    }
+
+    /// Asks without a browser; the answer with its head. `head` are further lines, `Host` among them.
+    pub fn ask(&self, path: &str, head: &str) -> String {
+        exchange(
+            &self.host,
+            &format!("GET {path} HTTP/1.1\r\n{head}Connection: close\r\n\r\n"),
+        )
+    }
+
+    /// A page as it is once nothing is being computed on it any more.
+    pub fn settled(&self, path: &str) -> String {
+        let host = format!("Host: {}\r\n", self.host);
+        poll(|| Some(self.ask(path, &host)).filter(|page| !page.contains("data-progress")))
+            .unwrap_or_else(|| panic!("{path} is still being computed"))
+    }
+}
+
+/// One exchange of plain HTTP.
+fn exchange(host: &str, request: &str) -> String {
+    let mut stream = TcpStream::connect(host).expect("connected");
+    stream.write_all(request.as_bytes()).expect("asked");
+    let mut answer = Vec::new();
+    stream.read_to_end(&mut answer).expect("answered");
+    String::from_utf8_lossy(&answer).into_owned()
+}
+
+/// Tries until there is something, for a minute at most: the machine may be busy.
+fn poll<T>(mut attempt: impl FnMut() -> Option<T>) -> Option<T> {
+    for _ in 0..300 {
+        if let Some(found) = attempt() {
+            return Some(found);
+        }
+        std::thread::sleep(Duration::from_millis(200));
+    }
+    None
+}
+
+/// A browser with its driver.
+pub struct Browser {
+    /// What drives it.
+    pub client: Client,
+    driver: String,
+    _process: Running,
+    _profile: Folder,
+}
+
+impl Browser {
+    /// Starts one; none, said aloud, if this machine has no browser.
+    pub async fn start() -> Option<Self> {
+        let found = |name: &str| {
+            let path = std::env::var_os("PATH").unwrap_or_default();
+            std::env::split_paths(&path)
+                .map(|p| p.join(name))
+                .find(|p| p.is_file())
+        };
+        let (Some(chromium), Some(driver)) = (found("chromium"), found("chromedriver")) else {
+            eprintln!(
+                "SKIPPED: no chromium and chromedriver on the PATH (Debian: chromium, chromium-driver); scripts/test installs them."
+            );
+            return None;
+        };
+        let mut command = Command::new(driver);
+        command
+            .arg("--port=0")
+            .stdout(Stdio::piped())
+            .stderr(Stdio::null());
+        let mut process = Running(command.spawn().expect("the driver starts"));
+        let output = BufReader::new(process.0.stdout.take().expect("its output"));
+        let port = output
+            .lines()
+            .map_while(Result::ok)
+            .find_map(|line| {
+                let (_, port) = line.split_once("started successfully on port ")?;
+                Some(port.trim_end_matches('.').to_owned())
+            })
+            .expect("the driver says its port");
+        let driver = format!("127.0.0.1:{port}");
+        let profile = Folder::new();
+        let own_profile = format!("--user-data-dir={}", profile.0.display());
+        let arguments = [
+            "--headless",
+            "--no-sandbox",
+            "--disable-gpu",
+            "--disable-quic",
+            "--no-first-run",
+            "--disable-background-networking",
+            "--disable-component-update",
+            "--disable-sync",
+            "--disable-dev-shm-usage",
+            &own_profile,
+        ];
+        let Value::Object(capabilities) = json!({
+            "browserName": "chrome",
+            "goog:loggingPrefs": { "browser": "ALL", "performance": "ALL" },
+            "goog:chromeOptions": { "binary": chromium, "args": arguments },
+        }) else {
+            unreachable!("an object was written")
+        };
+        let mut last = String::new();
+        for _ in 0..5 {
+            let mut builder = ClientBuilder::new(HttpConnector::new());
+            match builder
+                .capabilities(capabilities.clone())
+                .connect(&format!("http://{driver}"))
+                .await
+            {
+                Ok(client) => {
+                    return Some(Self {
+                        client,
+                        driver,
+                        _process: process,
+                        _profile: profile,
+                    });
+                }
+                Err(e) => last = e.to_string(),
+            }
+            tokio::time::sleep(Duration::from_secs(1)).await;
+        }
+        panic!("the browser does not start: {last}");
+    }
+
+    /// Opens a page and waits until nothing is being computed on it.
+    pub async fn open(&self, address: &str) {
+        self.client.goto(address).await.expect("the page opens");
+        self.until("return !document.querySelector('[data-progress]') && !document.body.textContent.includes('being judged')").await;
+    }
+
+    /// Waits until a script returns true.
+    pub async fn until(&self, script: &str) {
+        for _ in 0..300 {
+            if self.run(script).await == json!(true) {
+                return;
+            }
+            tokio::time::sleep(Duration::from_millis(200)).await;
+        }
+        let text = self.run("return document.body.innerText").await;
+        panic!("never true: {script}\n{text}");
+    }
+
+    /// What a script returns.
+    pub async fn run(&self, script: &str) -> Value {
+        self.client
+            .execute(script, Vec::new())
+            .await
+            .unwrap_or_else(|e| panic!("{script}: {e}"))
+    }
+
+    /// Presses keys on whatever has the focus.
+    pub async fn press(&self, keys: &str) {
+        let focused = self
+            .client
+            .active_element()
+            .await
+            .expect("an element has the focus");
+        focused.send_keys(keys).await.expect("keys are pressed");
+    }
+
+    /// Complaints on the console, and addresses that were asked for, since the last time.
+    pub async fn traces(&self) -> (Vec<String>, Vec<String>) {
+        let session = self
+            .client
+            .session_id()
+            .await
+            .expect("asked")
+            .expect("a session");
+        let log = |kind: &str| {
+            let body = json!({ "type": kind }).to_string();
+            let answer = exchange(
+                &self.driver,
+                &format!(
+                    "POST /session/{session}/se/log HTTP/1.1\r\nHost: {}\r\nContent-Type: application/json\r\nContent-Length: {}\r\nConnection: close\r\n\r\n{body}",
+                    self.driver,
+                    body.len()
+                ),
+            );
+            let (_, json) = answer.split_once("\r\n\r\n").expect("a body");
+            let value: Value =
+                serde_json::from_str(json).unwrap_or_else(|e| panic!("{e}: {answer}"));
+            value["value"]
+                .as_array()
+                .unwrap_or_else(|| panic!("no log: {answer}"))
+                .clone()
+        };
+        let console = log("browser")
+            .iter()
+            .map(|e| e["message"].to_string())
+            .collect();
+        let asked = log("performance")
+            .iter()
+            .filter_map(|entry| {
+                let message: Value = serde_json::from_str(entry["message"].as_str()?).ok()?;
+                let is_request = message["message"]["method"] == "Network.requestWillBeSent";
+                is_request.then(|| {
+                    message["message"]["params"]["request"]["url"]
+                        .as_str()
+                        .unwrap_or("")
+                        .to_owned()
+                })
+            })
+            .collect();
+        (console, asked)
+    }
+}

@@ -1,0 +1,29 @@
+//! Style, script and mark, inside the binary.
+
+use axum::http::header;
+use axum::response::{IntoResponse, Response};
+
+/// The style sheet.
+pub async fn look() -> Response {
+    of(
+        "text/css; charset=utf-8",
+        include_str!("../assets/look.css"),
+    )
+}
+
+/// The script: live updates, filter, keys.
+pub async fn script() -> Response {
+    of(
+        "text/javascript; charset=utf-8",
+        include_str!("../assets/bench.js"),
+    )
+}
+
+/// The mark in the browser's tab.
+pub async fn mark() -> Response {
+    of("image/svg+xml", include_str!("../assets/mark.svg"))
+}
+
+fn of(kind: &'static str, text: &'static str) -> Response {
+    ([(header::CONTENT_TYPE, kind)], text).into_response()
+}

@@ -1,0 +1,77 @@
+//! What stands around every page.
+
+use bench::project::Project;
+use maud::{DOCTYPE, Markup, html};
+
+use super::{address, keys};
+
+/// A page to be framed.
+pub struct Frame<'a> {
+    /// For the window.
+    pub title: &'a str,
+    /// For the links between boards.
+    pub project: &'a Project,
+    /// The board that is shown.
+    pub here: Option<&'a str>,
+    /// Where script asks whether something changed; empty if nothing can.
+    pub pulse: &'a str,
+    /// What is shown now.
+    pub version: &'a str,
+    /// Something is still being computed: without script the page asks again by itself.
+    pub refresh: bool,
+    /// The page itself.
+    pub main: Markup,
+}
+
+impl Frame<'_> {
+    /// The whole document.
+    pub fn page(&self) -> Markup {
+        let boards: Vec<&str> = self.project.boards().map(|b| b.name.as_str()).collect();
+        let index = self.here.and_then(|h| boards.iter().position(|b| *b == h));
+        let before = index.and_then(|i| i.checked_sub(1)).map(|i| boards[i]);
+        let after = index.and_then(|i| boards.get(i + 1)).copied();
+        html! {
+            (DOCTYPE)
+            html lang="en" {
+                head {
+                    meta charset="utf-8";
+                    meta name="viewport" content="width=device-width, initial-scale=1";
+                    meta name="color-scheme" content="light dark";
+                    title { (self.title) }
+                    link rel="stylesheet" href="/look.css";
+                    link rel="icon" type="image/svg+xml" href="/mark.svg";
+                    script src="/bench.js" defer {}
+                    @if self.refresh {
+                        noscript { meta http-equiv="refresh" content="3"; }
+                    }
+                }
+                body {
+                    a.skip href="#main" { "To the page" }
+                    header {
+                        nav aria-label="Boards" {
+                            a href="/" data-key="b" aria-current=[self.here.is_none().then_some("page")] { "Bench" }
+                            @if let Some(name) = before {
+                                a href=(address(name)) data-key="p" rel="prev" { "Previous: " (name) }
+                            }
+                            @if let Some(name) = after {
+                                a href=(address(name)) data-key="n" rel="next" { "Next: " (name) }
+                            }
+                            a.end href="/keys" data-key="?" { "Keys ?" }
+                        }
+                    }
+                    main id="main" tabindex="-1" data-pulse=(self.pulse) data-version=(self.version) { (self.main) }
+                    footer {
+                        p {
+                            "Knowngood says which readings were held against what, and what that showed. Whether work may go on is for "
+                            "you and the rules of your place to decide."
+                        }
+                    }
+                    dialog id="keys" aria-label="Keys" {
+                        (keys::table())
+                        form method="dialog" { button { "Close" } }
+                    }
+                }
+            }
+        }
+    }
+}

@@ -1,0 +1,32 @@
+//! The keys of the pages.
+
+use maud::{Markup, html};
+
+const KEYS: [(&str, &str); 9] = [
+    ("?", "show these keys"),
+    ("arrow down, arrow up", "next row, previous row"),
+    (
+        "Enter",
+        "go on: open what is in focus, else what is to be done next",
+    ),
+    ("/", "filter: type part of a net, a part or a verdict"),
+    ("Esc", "leave the filter and show all rows"),
+    ("o", "only what does not agree, or all"),
+    ("e", "expectations where nothing was read"),
+    ("n, p", "next board, previous board"),
+    ("b", "the bench"),
+];
+
+/// All keys in a table.
+pub fn table() -> Markup {
+    html! {
+        table.keys {
+            thead { tr { th scope="col" { "Key" } th scope="col" { "What it does" } } }
+            tbody {
+                @for (key, what) in KEYS {
+                    tr { th scope="row" { kbd { (key) } } td { (what) } }
+                }
+            }
+        }
+    }
+}

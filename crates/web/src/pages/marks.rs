@@ -1,0 +1,83 @@
+//! The shapes beside the words: each verdict has one of its own, so that colour is never needed.
+
+use bench::pages::board::Mark;
+use bench::pages::overview::{NeedStanding, Standing};
+use maud::{Markup, html};
+
+/// The shape of a verdict.
+pub fn verdict(mark: Mark) -> Markup {
+    match mark {
+        Mark::Agrees => dot(),
+        Mark::Edge(_) => half(),
+        Mark::Low => low(),
+        Mark::High => high(),
+        Mark::OverRange => over_range(),
+        Mark::NotTaken => rule(),
+        Mark::NoExpectation => dotted(),
+        Mark::Waiting => ring(),
+    }
+}
+
+/// The shape of an assembly's standing.
+pub fn standing(standing: Standing) -> Markup {
+    match standing {
+        Standing::FindingOpen => high(),
+        Standing::Waiting => ring(),
+        Standing::NotLookedAt => rule(),
+        Standing::Begun => half(),
+        Standing::ReadCold | Standing::Powered => dot(),
+    }
+}
+
+/// The shape of a condition.
+pub fn need(need: &NeedStanding) -> Markup {
+    match need {
+        NeedStanding::Shown => dot(),
+        NeedStanding::Open(_) => ring(),
+        NeedStanding::Yours => dotted(),
+    }
+}
+
+fn framed(inner: Markup) -> Markup {
+    html! { svg.mark viewBox="0 0 24 24" width="24" height="24" aria-hidden="true" { (inner) } }
+}
+
+fn dot() -> Markup {
+    framed(html! { circle.full cx="12" cy="12" r="8" {} })
+}
+
+fn half() -> Markup {
+    framed(html! {
+        circle.line cx="12" cy="12" r="8" {}
+        path.full d="M12 4a8 8 0 0 0 0 16z" {}
+    })
+}
+
+fn low() -> Markup {
+    framed(html! { path.full d="M2 4h20L12 22z" {} })
+}
+
+fn high() -> Markup {
+    framed(html! { path.full d="M12 2l10 18H2z" {} })
+}
+
+fn over_range() -> Markup {
+    html! {
+        svg.mark viewBox="0 0 38 30" width="38" height="30" aria-hidden="true" {
+            ellipse.line cx="19" cy="15" rx="17.5" ry="13" {}
+            text x="19" y="20.5" text-anchor="middle" font-size="15" { "OL" }
+        }
+    }
+}
+
+fn rule() -> Markup {
+    framed(html! { path.line d="M5 12h14" {} })
+}
+
+fn dotted() -> Markup {
+    framed(html! { circle.line.dotted cx="12" cy="12" r="8" {} })
+}
+
+fn ring() -> Markup {
+    framed(html! { circle.line cx="12" cy="12" r="8" {} })
+}
