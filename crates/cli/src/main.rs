@@ -3,12 +3,10 @@
 mod arguments;
 mod board;
 mod capture;
-mod files;
-mod logic;
-mod memory;
 mod demo;
 mod files;
 mod logic;
+mod memory;
 mod open;
 mod output;
 mod sheets;
