@@ -16,7 +16,7 @@ pub struct Pattern {
     columns: Vec<u32>,
 }
 
-/// A pivot was zero, not finite, or too small beside its row to be trusted.
+/// A pivot was not finite.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Singular {
     /// The unknown at which elimination stopped.
@@ -137,7 +137,8 @@ pub struct Factors {
 }
 
 /// A pivot below this fraction of its row's largest entry is not trusted: rounding in the
-/// entry could be all of it.
+/// entry could be all of it. Its unknown is then held by that largest entry: nothing in the
+/// matrix says where it should go, so it stays where it is for this step, and the others move.
 const PIVOT_FLOOR: f64 = 1e-15;
 
 impl Factors {
@@ -203,12 +204,15 @@ impl Factors {
             self.values[position] = self.work[pattern.columns[position] as usize];
         }
         let pivot = self.values[diagonal];
-        if !pivot.is_finite() || pivot.abs() <= PIVOT_FLOOR * largest || pivot == 0.0 {
+        if !pivot.is_finite() {
             return Err(Singular {
                 unknown: pattern.order[k],
             });
         }
-        self.inverse_pivots[k] = 1.0 / pivot;
+        let trusted = pivot.abs() > PIVOT_FLOOR * largest && pivot != 0.0;
+        let held = if largest > 0.0 { largest } else { 1.0 };
+        self.values[diagonal] = if trusted { pivot } else { held };
+        self.inverse_pivots[k] = 1.0 / self.values[diagonal];
         Ok(())
     }
 
@@ -347,12 +351,31 @@ mod tests {
     }
 
     #[test]
-    fn a_singular_matrix_names_its_unknown() {
+    fn an_unknown_that_nothing_places_is_held_and_the_others_are_solved() {
+        // A link between two unknowns, and nothing that ties them to zero.
+        let pattern = Pattern::new(3, &[(0, 1)]);
+        let mut matrix = vec![0.0; pattern.len()];
+        for (row, column, value) in [(0, 0, 2.0), (0, 1, -2.0), (1, 0, -2.0), (1, 1, 2.0)] {
+            matrix[pattern.place(row, column).unwrap() as usize] = value;
+        }
+        matrix[pattern.place(2, 2).unwrap() as usize] = 4.0;
+        let mut factors = Factors::default();
+        factors.factor(&pattern, &matrix).unwrap();
+        let mut x = vec![6.0, -6.0, 8.0];
+        factors.solve(&pattern, &mut x, &mut Vec::new());
+        assert!((x[0] - x[1] - 3.0).abs() < 1e-12, "{x:?}");
+        assert_eq!(x[2], 2.0);
+    }
+
+    #[test]
+    fn a_matrix_with_a_number_that_is_none_names_its_unknown() {
         let pattern = Pattern::new(2, &[(0, 1)]);
         let mut matrix = vec![1.0; pattern.len()];
         let mut factors = Factors::default();
-        assert!(factors.factor(&pattern, &matrix).is_err());
         matrix[pattern.place(1, 1).unwrap() as usize] = f64::NAN;
-        assert!(factors.factor(&pattern, &matrix).is_err());
+        assert_eq!(
+            factors.factor(&pattern, &matrix),
+            Err(Singular { unknown: 1 })
+        );
     }
 }

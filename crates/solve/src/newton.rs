@@ -99,6 +99,10 @@ const CALM: f64 = 0.05;
 /// A fading conductance smaller than this is dropped, in units of conductance.
 const FADED: f64 = 1e-12;
 
+/// So many iterations in balance are a solution even if the steps stay large: an unknown that
+/// hardly anything holds may be anywhere.
+const FLAT: usize = 8;
+
 /// Which elements are evaluated when the system is assembled.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Evaluate {
@@ -381,6 +385,7 @@ pub(crate) fn iterate<L: Law>(
     }
     workspace.set_linear(system);
     let mut small_step = false;
+    let mut balanced = 0;
     let mut step = vec![0.0; x.len()];
     for iteration in 0..settings.iterations {
         let evaluate = if iteration == 0 {
@@ -395,7 +400,12 @@ pub(crate) fn iterate<L: Law>(
         }
         let whole = !fading || homotopy.leak == 0.0;
         // Old tangents may have served up to here; what is accepted was evaluated where it stands.
-        let settled = whole && everywhere && ratio <= 1.0 && small_step;
+        balanced = if whole && everywhere && ratio <= 1.0 {
+            balanced + 1
+        } else {
+            0
+        };
+        let settled = balanced > 0 && (small_step || balanced >= FLAT);
         let exactly = |workspace: &mut Workspace| {
             workspace.assemble(system, &x, homotopy, Evaluate::Exactly);
             workspace.worst(settings).1 <= 1.0
