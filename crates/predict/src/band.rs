@@ -6,6 +6,7 @@ use circuit::meter::Choice;
 
 use crate::board::Refusal;
 use crate::distribution::{Distribution, Draw, add_share};
+use crate::line;
 use crate::probe::{Probe, Question, Shown, Starts, off_middle};
 use crate::random;
 use crate::sensitivity::{Neighbourhood, slopes};
@@ -40,16 +41,27 @@ pub fn healthy(probe: &mut Probe<'_>, question: &Question, seed: u64) -> Result<
     let network = &probe.board.network;
     let population = network.population.clone();
     let start = probe.board.rest.clone();
-    let nominal = probe.read(question, &population.nominal(), &start)?;
-    let z = vec![0.0; population.variables];
-    let values = population.values(&z);
     let mut tried = Vec::new();
     let starts = Starts {
-        guess: nominal.range,
-        first: &nominal.x,
+        guess: 0,
+        first: &start,
         known: &[],
     };
-    let centre = probe.read_from(question, &values, &starts, &mut tried)?;
+    let printed = population.nominal();
+    let nominal = probe.read_from(question, &printed, &starts, &mut tried)?;
+    let z = vec![0.0; population.variables];
+    let values = population.values(&z);
+    let centre = if values == printed {
+        nominal.clone()
+    } else {
+        let known: Vec<(usize, Vec<f64>)> = tried.drain(..).map(|s| (s.range, s.x)).collect();
+        let starts = Starts {
+            guess: nominal.range,
+            first: &nominal.x,
+            known: &known,
+        };
+        probe.read_from(question, &values, &starts, &mut tried)?
+    };
     probe.connect(&question.setups[centre.range]);
     let gradient =
         slopes(probe, &z, &values, &centre.x).unwrap_or_else(|| vec![0.0; population.variables]);
@@ -93,11 +105,25 @@ pub fn healthy(probe: &mut Probe<'_>, question: &Question, seed: u64) -> Result<
             });
         }
     }
+    let middle = line::Middle {
+        shown: &centre,
+        tried: &tried,
+        values: &values,
+        gradient: &gradient,
+    };
+    if let Some(draws) = line::shares(probe, question, &population, &middle)? {
+        return Ok(Healthy {
+            nominal,
+            distribution: Distribution::new(draws),
+            sampled: true,
+        });
+    }
     let centre = Centre {
         shown: &centre,
         tried: &tried,
         values: &values,
         gradient: &gradient,
+        spreads: gradients.iter().map(|g| norm(g)).collect(),
         matters: matters(&gradients, population.variables),
     };
     let draws = sample(probe, question, &population, &centre, seed)?;
@@ -114,8 +140,29 @@ struct Centre<'a> {
     tried: &'a [Shown],
     values: &'a [f64],
     gradient: &'a [f64],
+    /// Volts by one standard deviation of the parts on each range that was tried.
+    spreads: Vec<f64>,
     /// Which variables are drawn; the others stay in the middle.
     matters: Vec<bool>,
+}
+
+/// Volts by one standard deviation near a drawn unit: as in the middle on the same range, and no
+/// more there than in proportion where the reading is smaller.
+fn smear(centre: &Centre<'_>, drawn: &Shown) -> f64 {
+    let middle = centre
+        .tried
+        .iter()
+        .position(|s| s.range == drawn.range)
+        .or_else(|| (!centre.tried.is_empty()).then_some(0));
+    middle.map_or(0.0, |i| {
+        let whole = centre.tried[i].volts.abs();
+        let part = if whole > 0.0 {
+            (drawn.volts.abs() / whole).min(1.0)
+        } else {
+            1.0
+        };
+        centre.spreads[i] * part
+    })
 }
 
 /// The variables behind all but half a percent of the variance on every range that was tried.
@@ -302,7 +349,7 @@ fn sample(
         };
         let shown = probe.read_from(question, &values, &starts, &mut Vec::new())?;
         let setup = question.setups[shown.range];
-        let between = 0.5 * step * sigma * setup.slope(shown.volts).abs();
+        let between = 0.5 * step * smear(centre, &shown) * setup.slope(shown.volts).abs();
         let weight = (-0.5 * t * t).exp();
         add_share(&mut draws, &setup, weight, shown.reading, between);
     }

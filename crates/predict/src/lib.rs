@@ -6,6 +6,7 @@ mod band;
 mod board;
 mod carriers;
 mod distribution;
+mod line;
 mod probe;
 pub mod random;
 mod sensitivity;
