@@ -4,7 +4,7 @@ mod devices;
 mod spread;
 
 use sheet::device::Devices;
-use sheet::{Contact, Draw, Kind, NetId, Part, PartId, Sheet};
+use sheet::{Contact, Draw, Kind, NetId, Part, PartId, Sheet, Spread};
 
 use crate::laws::{LimitedSource, VT_300};
 use crate::network::{Branch, Element, LEAST_OHMS, Network, Node, PinTerminals, Terminal};
@@ -73,7 +73,7 @@ impl Builder<'_> {
         }
         match &part.kind {
             Kind::Resistor { ohms, ends } => {
-                let p = self.ohms(id, part, ohms.0);
+                let p = self.ohms(id, part, part.spread, ohms.0);
                 self.two(id, first_pin, *ends, Element::Resistance(p));
             }
             Kind::Potentiometer {
@@ -92,7 +92,7 @@ impl Builder<'_> {
                 }
             }
             Kind::Inductor { ends, ohms, .. } => {
-                let p = self.ohms(id, part, ohms.map_or(LEAST_OHMS, |o| o.0));
+                let p = self.ohms(id, part, part.spread, ohms.map_or(LEAST_OHMS, |o| o.0));
                 self.two(id, first_pin, *ends, Element::Resistance(p));
             }
             Kind::Diode { .. } | Kind::Zener { .. } | Kind::Transistor { .. } => {
@@ -128,7 +128,8 @@ impl Builder<'_> {
             }
             Kind::Transformer { windings } => {
                 for (k, winding) in windings.iter().enumerate() {
-                    let p = self.ohms(id, part, winding.ohms.map_or(LEAST_OHMS, |o| o.0));
+                    let ohms = winding.ohms.map_or(LEAST_OHMS, |o| o.0);
+                    let p = self.ohms(id, part, winding.spread, ohms);
                     self.two(id, first_pin + 2 * k, winding.ends, Element::Resistance(p));
                 }
             }
@@ -188,7 +189,7 @@ impl Builder<'_> {
         first_pin: usize,
         (ohms, ends, setting): (f64, [NetId; 3], Option<f64>),
     ) {
-        let track = self.ohms(id, part, ohms);
+        let track = self.ohms(id, part, part.spread, ohms);
         let variation = match setting {
             Some(_) => Variation::Fixed,
             None => Variation::Uniform {
@@ -257,14 +258,16 @@ impl Builder<'_> {
     }
 
     /// A resistance with the default tolerance and drift of its kind and style.
-    fn ohms(&mut self, id: PartId, part: &Part, ohms: f64) -> ParameterId {
-        let tolerance = part
-            .spread
+    ///
+    /// `own` is the spread of the piece itself, such as a winding; the part's stands behind it.
+    fn ohms(&mut self, id: PartId, part: &Part, own: Spread, ohms: f64) -> ParameterId {
+        let tolerance = own
             .tolerance
+            .or(part.spread.tolerance)
             .unwrap_or_else(|| default_tolerance(part));
-        let drift = part
-            .spread
+        let drift = own
             .drift
+            .or(part.spread.drift)
             .unwrap_or_else(|| style_drift(part.style.as_deref(), ohms));
         let variation = self.normal(tolerance, Some(drift));
         self.parameter(Parameter {

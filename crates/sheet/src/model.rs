@@ -252,6 +252,8 @@ pub struct Winding {
     pub volts: Option<Volts>,
     /// Resistance of the wire.
     pub ohms: Option<Ohms>,
+    /// How the wire's resistance differs; what is absent is as the transformer's line says.
+    pub spread: Spread,
     /// Where it stands in the text.
     pub span: Span,
 }

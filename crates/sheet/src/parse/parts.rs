@@ -156,26 +156,34 @@ fn is_transistor(word: &str) -> bool {
     matches!(word, "npn" | "pnp")
 }
 
-fn spread(line: &mut Line, node: &Node, reader: &mut Reader) -> Spread {
+/// Tolerance and ageing.
+pub(super) fn value_spread(line: &mut Line, reader: &mut Reader) -> Spread {
     let remarks = &mut reader.remarks;
-    let tolerance = line.share("tolerance", remarks);
-    let drift = line
-        .percentage("drift", remarks)
-        .map(|(fraction, is_signed)| Drift {
-            fraction: fraction.abs(),
-            mean: if is_signed { fraction } else { 0.0 },
-        });
+    Spread {
+        tolerance: line.share("tolerance", remarks),
+        drift: line
+            .percentage("drift", remarks)
+            .map(|(fraction, is_signed)| Drift {
+                fraction: fraction.abs(),
+                mean: if is_signed { fraction } else { 0.0 },
+            }),
+        ..Spread::default()
+    }
+}
+
+fn spread(line: &mut Line, node: &Node, reader: &mut Reader) -> Spread {
+    let of_the_value = value_spread(line, reader);
+    let remarks = &mut reader.remarks;
     let mut factor = |key, applies: bool| {
         applies
             .then(|| line.number(Wanted(key, Bound::AtLeastOne), remarks))
             .flatten()
     };
     Spread {
-        tolerance,
-        drift,
         is: factor("is-spread", is_semiconductor(&node.name)),
         bf: factor("bf-spread", is_transistor(&node.name)),
         br: factor("br-spread", is_transistor(&node.name)),
+        ..of_the_value
     }
 }
 

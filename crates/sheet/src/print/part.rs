@@ -5,7 +5,9 @@ use std::fmt::Write;
 use units::{Quantity, exact, print_percentage};
 
 use super::word;
-use crate::{Contact, DeviceType, Draw, Drift, Kind, NetId, Parameters, Part, Pin, Sheet, Winding};
+use crate::{
+    Contact, DeviceType, Draw, Drift, Kind, NetId, Parameters, Part, Pin, Sheet, Spread, Winding,
+};
 
 /// A line as it is put together.
 struct Words<'s> {
@@ -65,12 +67,7 @@ pub(crate) fn line(sheet: &Sheet, part: &Part) -> String {
     };
     kind(&mut words, &part.kind);
     let spread = &part.spread;
-    if let Some(tolerance) = spread.tolerance {
-        words.word(&format!("tolerance=\"{}\"", print_percentage(tolerance)));
-    }
-    if let Some(drift) = spread.drift {
-        words.word(&format!("drift=\"{}\"", self::drift(drift)));
-    }
+    value_spread(&mut words, spread);
     words.number("is-spread", spread.is);
     words.number("bf-spread", spread.bf);
     words.number("br-spread", spread.br);
@@ -84,6 +81,15 @@ pub(crate) fn line(sheet: &Sheet, part: &Part) -> String {
     }
     braces(&mut words, &part.kind);
     words.text
+}
+
+fn value_spread(words: &mut Words<'_>, spread: &Spread) {
+    if let Some(tolerance) = spread.tolerance {
+        words.word(&format!("tolerance=\"{}\"", print_percentage(tolerance)));
+    }
+    if let Some(drift) = spread.drift {
+        words.word(&format!("drift=\"{}\"", self::drift(drift)));
+    }
 }
 
 fn drift(drift: Drift) -> String {
@@ -283,6 +289,7 @@ fn winding(sheet: &Sheet, winding: &Winding) -> String {
     words.nets(&winding.ends);
     words.quantity("volts", winding.volts);
     words.coded("ohms", winding.ohms);
+    value_spread(&mut words, &winding.spread);
     words.text
 }
 

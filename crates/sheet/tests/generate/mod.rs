@@ -188,12 +188,14 @@ fn other(nets: u32) -> impl Strategy<Value = Kind> {
         [net(), net()],
         option::of(positive()),
         option::of(positive()),
+        spread(),
     )
-        .prop_map(|(name, ends, volts, ohms)| Winding {
+        .prop_map(|(name, ends, volts, ohms, spread)| Winding {
             name,
             ends,
             volts: volts.map(Volts),
             ohms: ohms.map(Ohms),
+            spread,
             span: Span::default(),
         });
     let pin = (name(), net()).prop_map(|(name, net)| Pin {

@@ -68,7 +68,8 @@ fn winding(node: &Node, names: &[String], reader: &mut Reader) -> Option<Winding
     let remarks = &mut reader.remarks;
     let volts = line.quantity(Wanted("volts", Bound::Positive), remarks);
     let ohms = line.quantity(Wanted("ohms", Bound::NotNegative), remarks);
-    line.finish(false, remarks);
+    let spread = parts::value_spread(&mut line, reader);
+    line.finish(false, &mut reader.remarks);
     if line.has_failed() {
         return None;
     }
@@ -77,6 +78,7 @@ fn winding(node: &Node, names: &[String], reader: &mut Reader) -> Option<Winding
         ends: ends?,
         volts,
         ohms,
+        spread,
         span: node.span,
     })
 }
