@@ -1,5 +1,6 @@
 //! `board expect`: what healthy boards read, with the reason.
 
+use std::collections::HashMap;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use predict::{Board, Question, carriers, healthy};
@@ -199,26 +200,65 @@ pub fn rows(
         }
     }
     let done = AtomicUsize::new(0);
-    wanted
+    let found: Result<Vec<Vec<(usize, Row)>>, Refused> = by_place(wanted)
         .par_iter()
-        .map(|w| {
-            if stop() {
-                return Err(Refused::unable(
-                    "Stopped before all readings were predicted.",
-                    "Start again, with fewer pairs if it takes too long.",
-                ));
-            }
-            let row = match (
-                &boards[w.state as usize],
-                question(meters.current(), w.kind),
-            ) {
-                (Some(board), Some(question)) => row(sheet, board, w, &question),
-                _ => blank(w, no_question(meters.current(), w.kind)),
-            };
-            progress(done.fetch_add(1, Ordering::Relaxed) + 1, wanted.len());
-            Ok(row)
+        .map(|place| {
+            let board = boards[wanted[place[0]].state as usize].as_ref();
+            let mut probe = None;
+            place
+                .iter()
+                .map(|&index| {
+                    if stop() {
+                        return Err(Refused::unable(
+                            "Stopped before all readings were predicted.",
+                            "Start again, with fewer pairs if it takes too long.",
+                        ));
+                    }
+                    let w = &wanted[index];
+                    let row = match (board, question(meters.current(), w.kind)) {
+                        (Some(board), Some(question)) => {
+                            let [red, black] =
+                                [&w.red, &w.black].map(|l| places::node(l, sheet, &board.network));
+                            let probe = probe.get_or_insert_with(|| board.probe(red, black));
+                            probe.point(red, black);
+                            row(sheet, board, probe, w, &question)
+                        }
+                        _ => blank(w, no_question(meters.current(), w.kind)),
+                    };
+                    progress(done.fetch_add(1, Ordering::Relaxed) + 1, wanted.len());
+                    Ok((index, row))
+                })
+                .collect()
         })
-        .collect()
+        .collect();
+    let mut rows: Vec<(usize, Row)> = found?.into_iter().flatten().collect();
+    rows.sort_by_key(|(index, _)| *index);
+    Ok(rows.into_iter().map(|(_, row)| row).collect())
+}
+
+/// What is wanted, by place: the same state and the same two leads, whichever is red.
+fn by_place(wanted: &[Wanted]) -> Vec<Vec<usize>> {
+    let mut places: Vec<Vec<usize>> = Vec::new();
+    let mut known = HashMap::new();
+    for (index, w) in wanted.iter().enumerate() {
+        let (a, b) = (lead_key(&w.red), lead_key(&w.black));
+        let place = *known
+            .entry((w.state, a.min(b), a.max(b)))
+            .or_insert_with(|| {
+                places.push(Vec::new());
+                places.len() - 1
+            });
+        places[place].push(index);
+    }
+    places
+}
+
+/// A lead by its net, and by its pin where it stands on one.
+fn lead_key(lead: &Lead) -> (u32, Option<(usize, usize)>) {
+    match lead.at {
+        At::Pin(part, pin) => (lead.net.0, Some((part.index(), pin))),
+        At::Net | At::Point(_) => (lead.net.0, None),
+    }
 }
 
 fn blank(wanted: &Wanted, why: String) -> Row {
@@ -249,11 +289,14 @@ fn unit_word(kind: ReadingKind) -> &'static str {
     }
 }
 
-fn row(sheet: &Sheet, board: &Board, wanted: &Wanted, question: &Question) -> Row {
-    let red = places::node(&wanted.red, sheet, &board.network);
-    let black = places::node(&wanted.black, sheet, &board.network);
-    let mut probe = board.probe(red, black);
-    let healthy = match healthy(&mut probe, question, SEED) {
+fn row(
+    sheet: &Sheet,
+    board: &Board,
+    probe: &mut predict::Probe<'_>,
+    wanted: &Wanted,
+    question: &Question,
+) -> Row {
+    let healthy = match healthy(probe, question, SEED) {
         Ok(healthy) => healthy,
         Err(refusal) => {
             let why = places::unsolved(&refusal, sheet);
@@ -269,7 +312,7 @@ fn row(sheet: &Sheet, board: &Board, wanted: &Wanted, question: &Question) -> Ro
         String::new()
     };
     probe.set_values(&board.network.population.nominal());
-    let settles = wait(sheet, &mut probe, question, &healthy.nominal);
+    let settles = wait(sheet, probe, question, &healthy.nominal);
     let d = &healthy.distribution;
     Row {
         expected: healthy.nominal.reading,

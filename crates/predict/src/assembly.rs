@@ -76,6 +76,7 @@ impl Assembly {
             ports: [(r.index, b.index), (GROUND, GROUND)],
             bias: [r.offset - b.offset, 0.0],
             port_count: 1,
+            revision: 0,
         });
         for branch in &network.branches {
             let [p, q, s] = branch.nodes.map(at);
@@ -103,12 +104,14 @@ impl Assembly {
                     ports: [(p.index, q.index), (GROUND, GROUND)],
                     bias: [p.offset - q.offset, 0.0],
                     port_count: 1,
+                    revision: 0,
                 }),
                 Concrete::Transistor(law, sign) => system.elements.push(Element {
                     law: Adapter { law, sign },
                     ports: [(q.index, s.index), (q.index, p.index)],
                     bias: [q.offset - s.offset, q.offset - p.offset],
                     port_count: 2,
+                    revision: 0,
                 }),
             }
         }
@@ -147,7 +150,7 @@ impl Assembly {
                 }
                 Concrete::Voltage(_) => {}
                 Concrete::OnePort(law) | Concrete::Transistor(law, _) => {
-                    self.system.elements[element].law.law = law;
+                    renew(&mut self.system.elements[element], law);
                     element += 1;
                 }
             }
@@ -168,7 +171,7 @@ impl Assembly {
         } else {
             -element.bias[0]
         };
-        element.law.law = Law::Lead(terms.lead);
+        renew(element, Law::Lead(terms.lead));
         // The law is one-sided, so exchanged leads are an exchanged port.
         element.ports[0] = if flipped { (to, from) } else { (from, to) };
         element.bias[0] = sign * bias;
@@ -183,6 +186,14 @@ impl Assembly {
             .iter()
             .map(|u| x[u.index as usize] + u.offset)
             .collect()
+    }
+}
+
+/// Puts a law in the place of another; one that is the same changes nothing.
+fn renew(element: &mut solve::Element<Adapter>, law: Law) {
+    if element.law.law != law {
+        element.law.law = law;
+        element.revision += 1;
     }
 }
 

@@ -28,6 +28,11 @@ pub struct Healthy {
 const REACH: f64 = 2.0;
 /// A border of a range or of over range nearer than this many standard deviations is sampled.
 const NEAR: f64 = 5.0;
+/// The range that is tried first: in circuit most resistances lie on the second and third, and a
+/// smaller current is found from a larger one sooner than the other way.
+const FIRST_GUESS: usize = 1;
+/// A bend of the bend below this share of a standard deviation is no knee: one end tells the other.
+const NO_KNEE: f64 = 3e-3;
 /// Strata of the sampled distribution, over +-4 standard deviations: as many as the board's size
 /// allows, so that small boards get smooth tails and a board of a thousand parts stays usable.
 fn strata(unknowns: usize) -> usize {
@@ -42,13 +47,15 @@ pub fn healthy(probe: &mut Probe<'_>, question: &Question, seed: u64) -> Result<
     let population = network.population.clone();
     let start = probe.board.rest.clone();
     let mut tried = Vec::new();
+    let (known, same) = probe.remembered(question);
     let starts = Starts {
-        guess: 0,
+        guess: same.unwrap_or(FIRST_GUESS.min(question.setups.len() - 1)),
         first: &start,
-        known: &[],
+        known: &known,
     };
     let printed = population.nominal();
     let nominal = probe.read_from(question, &printed, &starts, &mut tried)?;
+    probe.remember(question, &tried);
     let z = vec![0.0; population.variables];
     let values = population.values(&z);
     let centre = if values == printed {
@@ -62,16 +69,17 @@ pub fn healthy(probe: &mut Probe<'_>, question: &Question, seed: u64) -> Result<
         };
         probe.read_from(question, &values, &starts, &mut tried)?
     };
-    probe.connect(&question.setups[centre.range]);
-    let gradient =
-        slopes(probe, &z, &values, &centre.x).unwrap_or_else(|| vec![0.0; population.variables]);
     let gradients: Vec<Vec<f64>> = tried
         .iter()
         .map(|shown| {
             probe.connect(&question.setups[shown.range]);
-            slopes(probe, &z, &values, &shown.x).unwrap_or_default()
+            slopes(probe, &z, &values, &shown.x).unwrap_or_else(|| vec![0.0; z.len()])
         })
         .collect();
+    let gradient = tried
+        .iter()
+        .position(|shown| shown.range == centre.range)
+        .map_or_else(|| vec![0.0; z.len()], |i| gradients[i].clone());
     let border = nearest_border(question, &centre, &tried, &gradients);
     let setup = question.setups[centre.range];
     let spread = centre.reading.map_or(0.0, |r| {
@@ -186,7 +194,7 @@ fn matters(gradients: &[Vec<f64>], variables: usize) -> Vec<bool> {
     kept
 }
 
-fn norm(v: &[f64]) -> f64 {
+pub(crate) fn norm(v: &[f64]) -> f64 {
     v.iter().map(|x| x * x).sum::<f64>().sqrt()
 }
 
@@ -226,6 +234,30 @@ fn nearest_border(
     nearest
 }
 
+/// The gradient at length one, without what is lost beside its largest parts: a thousand of those
+/// would make a thousandth of the variance, and each would change a part of the circuit.
+pub(crate) fn direction(gradient: &[f64]) -> Vec<f64> {
+    let least = 1e-3 * norm(gradient);
+    let mut kept: Vec<f64> = gradient
+        .iter()
+        .map(|g| if g.abs() < least { 0.0 } else { *g })
+        .collect();
+    let length = norm(&kept);
+    if length > 0.0 {
+        kept.iter_mut().for_each(|g| *g /= length);
+    }
+    kept
+}
+
+/// A point on the line, away from the middle.
+struct End {
+    reading: f64,
+    /// Change of the reading by one standard deviation along the line.
+    slope: f64,
+    /// Cosine between the gradient and the line.
+    straight: f64,
+}
+
 /// Shares from a quadratic through three points along the gradient; `None` if the reading bends
 /// or its gradient turns too much for that.
 fn along_the_gradient(
@@ -247,36 +279,51 @@ fn along_the_gradient(
         add_share(&mut draws, &setup, 1.0, Some(middle), scale);
         return Ok(Some(draws));
     }
-    let direction: Vec<f64> = gradient.iter().map(|g| g / sigma).collect();
-    let mut ends = [0.0; 2];
+    let direction = direction(gradient);
     probe.set_values(centre_values);
     probe.connect(&setup);
     let Some(neighbourhood) = Neighbourhood::new(probe, centre_values, &centre.x) else {
         return Ok(None);
     };
-    for (end, t) in ends.iter_mut().zip([-REACH, REACH]) {
+    let mut end = |t: f64| -> Result<Option<End>, Refusal> {
         let z: Vec<f64> = direction.iter().map(|d| t * d).collect();
         let values = population.values(&z);
         probe.set_values(&values);
         let start = neighbourhood.predict(probe, &values);
         let x = probe.solve(&setup, &values, &start)?;
         let volts = probe.volts(&x);
-        let Some(shown) = setup.shown(volts) else {
+        let Some(reading) = setup.shown(volts) else {
             return Ok(None);
         };
         let Some(there) = slopes(probe, &z, &values, &x) else {
             return Ok(None);
         };
         let along: f64 = there.iter().zip(&direction).map(|(a, b)| a * b).sum();
+        let straight = along / norm(&there);
         // Where the gradient turns, one direction does not tell the spread.
-        if along <= 0.95 * norm(&there) {
-            return Ok(None);
-        }
-        *end = shown;
-    }
+        Ok((straight > 0.95).then_some(End {
+            reading,
+            slope: along * setup.slope(volts),
+            straight,
+        }))
+    };
     let sign = setup.slope(centre.volts).signum();
-    let a = (ends[1] - ends[0]) / (2.0 * REACH) * sign;
-    let b = (ends[1] + ends[0] - 2.0 * middle) / (2.0 * REACH * REACH);
+    let Some(upper) = end(REACH)? else {
+        return Ok(None);
+    };
+    let smooth = (upper.reading - middle) / REACH - 0.5 * (sign * scale + upper.slope);
+    let (a, b) = if smooth.abs() < NO_KNEE * scale && upper.straight > 0.999 {
+        let b = (upper.slope - sign * scale) / (2.0 * REACH);
+        (scale, b)
+    } else {
+        let Some(lower) = end(-REACH)? else {
+            return Ok(None);
+        };
+        (
+            (upper.reading - lower.reading) / (2.0 * REACH) * sign,
+            (upper.reading + lower.reading - 2.0 * middle) / (2.0 * REACH * REACH),
+        )
+    };
     if (a / scale - 1.0).abs() > 0.1 || b.abs() > 0.06 * scale {
         return Ok(None);
     }
@@ -307,7 +354,6 @@ fn sample(
     centre: &Centre<'_>,
     seed: u64,
 ) -> Result<Vec<Draw>, Refusal> {
-    let sigma = norm(centre.gradient);
     let mut neighbourhoods = Vec::new();
     probe.set_values(centre.values);
     for shown in centre.tried {
@@ -316,11 +362,7 @@ fn sample(
             neighbourhoods.push((shown.range, n));
         }
     }
-    let direction: Vec<f64> = centre
-        .gradient
-        .iter()
-        .map(|g| if sigma > 0.0 { g / sigma } else { 0.0 })
-        .collect();
+    let direction = direction(centre.gradient);
     let mut generator = random::stream(seed, 0);
     let strata = strata(probe.board.rest.len());
     let step = 8.0 / (strata - 1) as f64;

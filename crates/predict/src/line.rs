@@ -4,6 +4,7 @@
 use circuit::Population;
 use circuit::meter::Choice;
 
+use crate::band::{direction, norm};
 use crate::board::Refusal;
 use crate::distribution::{Draw, add_share};
 use crate::probe::{Probe, Question, Shown, Starts};
@@ -47,7 +48,7 @@ pub(crate) fn shares(
     if sigma == 0.0 {
         return Ok(None);
     }
-    let direction: Vec<f64> = middle.gradient.iter().map(|g| g / sigma).collect();
+    let direction = direction(middle.gradient);
     let mut points: Vec<Option<Point>> = (-END..=END).map(|_| None).collect();
     points[END as usize] = Some(Point {
         shown: middle.shown.clone(),
@@ -121,10 +122,6 @@ pub(crate) fn shares(
         }
     }
     Ok(Some(draws))
-}
-
-fn norm(v: &[f64]) -> f64 {
-    v.iter().map(|x| x * x).sum::<f64>().sqrt()
 }
 
 /// The course of a range's solution along the line: its neighbours by the linearisation in the

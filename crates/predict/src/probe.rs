@@ -65,6 +65,15 @@ pub struct Probe<'a> {
     pub(crate) assembly: Assembly,
     pub(crate) workspace: Workspace,
     pub(crate) flipped: bool,
+    solved: Vec<Solved>,
+}
+
+/// A solution with nominal parts, from which other ranges and functions may start.
+#[derive(Clone, Debug)]
+struct Solved {
+    flipped: bool,
+    setup: Setup,
+    x: Vec<f64>,
 }
 
 impl Board {
@@ -80,7 +89,16 @@ impl Board {
             assembly,
             workspace,
             flipped: false,
+            solved: Vec::new(),
         }
+    }
+}
+
+/// The current that a range drives, in amperes; none where a source resistance decides.
+fn driven(setup: &Setup) -> Option<f64> {
+    match *setup {
+        Setup::CurrentOhms { amps, .. } | Setup::Diode { amps, .. } => Some(amps),
+        _ => None,
     }
 }
 
@@ -114,6 +132,19 @@ impl Probe<'_> {
         self.flipped = flipped;
     }
 
+    /// Puts the red lead on `red` and the black one on `black`, the two nodes of this probe.
+    ///
+    /// # Panics
+    /// If they are other nodes.
+    pub fn point(&mut self, red: Node, black: Node) {
+        let flipped = (red, black) != (self.red, self.black);
+        assert!(
+            !flipped || (black, red) == (self.red, self.black),
+            "a probe stays on its two nodes"
+        );
+        self.flipped = flipped;
+    }
+
     /// The nodes under the red and the black lead.
     pub fn leads(&self) -> (Node, Node) {
         if self.flipped {
@@ -121,6 +152,42 @@ impl Probe<'_> {
         } else {
             (self.red, self.black)
         }
+    }
+
+    /// Keeps solutions with nominal parts: further questions at the same leads start from them.
+    pub(crate) fn remember(&mut self, question: &Question, tried: &[Shown]) {
+        let flipped = self.flipped;
+        self.solved.extend(tried.iter().map(|shown| Solved {
+            flipped,
+            setup: question.setups[shown.range],
+            x: shown.x.clone(),
+        }));
+    }
+
+    /// For each range the remembered solution with the nearest current, and the range whose
+    /// current was driven before.
+    pub(crate) fn remembered(
+        &self,
+        question: &Question,
+    ) -> (Vec<(usize, Vec<f64>)>, Option<usize>) {
+        let mut known = Vec::new();
+        let mut same = None;
+        for (range, setup) in question.setups.iter().enumerate() {
+            let Some(amps) = driven(setup) else { continue };
+            let nearest = self
+                .solved
+                .iter()
+                .filter(|s| s.flipped == self.flipped)
+                .filter_map(|s| Some(((driven(&s.setup)? / amps).ln().abs(), s)))
+                .min_by(|a, b| a.0.total_cmp(&b.0));
+            if let Some((apart, solved)) = nearest {
+                known.push((range, solved.x.clone()));
+                if apart == 0.0 {
+                    same = Some(range);
+                }
+            }
+        }
+        (known, same)
     }
 
     /// Fills in the parameter values of one unit.

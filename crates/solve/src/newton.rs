@@ -56,8 +56,13 @@ pub struct Workspace {
     scratch: Vec<f64>,
     last: Vec<[f64; 2]>,
     responses: Vec<Response>,
+    /// Revision of each element whose response is held.
+    seen: Vec<u32>,
     stride: f64,
 }
+
+/// No element has this revision.
+const UNSEEN: u32 = u32::MAX;
 
 /// How far an unknown may move in one iteration.
 ///
@@ -106,17 +111,21 @@ const FLAT: usize = 8;
 /// Which elements are evaluated when the system is assembled.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Evaluate {
-    /// All, where they are.
+    /// To rounding: an old tangent serves within [`SAME`].
     Exactly,
-    /// All, where their limits allow.
-    All,
-    /// Those that moved, where their limits allow.
+    /// Those that moved beyond [`NEAR`], where their limits allow.
     WhereMoved,
 }
 
-/// Whether two pairs of differences are so near that one tangent serves for both.
-fn near(a: [f64; 2], b: [f64; 2]) -> bool {
-    (a[0] - b[0]).abs() < 1e-6 && (a[1] - b[1]).abs() < 1e-6
+/// Within this distance an old tangent is off by (1e-6 / 0.026)^2 / 2 of the flow in the steepest
+/// law met, below the relative imbalance that is accepted.
+const NEAR: f64 = 1e-6;
+/// Within this distance it is off by less than the flow's own rounding.
+const SAME: f64 = 5e-10;
+
+/// Whether one tangent serves for two pairs of differences.
+fn within(a: [f64; 2], b: [f64; 2], distance: f64) -> bool {
+    (a[0] - b[0]).abs() < distance && (a[1] - b[1]).abs() < distance
 }
 
 /// Why Newton stopped without a solution.
@@ -188,6 +197,7 @@ impl Workspace {
             scratch: Vec::new(),
             last: vec![[0.0; 2]; system.elements.len()],
             responses: vec![Response::default(); system.elements.len()],
+            seen: vec![UNSEEN; system.elements.len()],
             stride: stride(system),
             pattern,
         }
@@ -257,19 +267,19 @@ impl Workspace {
         for (index, element) in system.elements.iter().enumerate() {
             let actual = element.differences(x, homotopy.scale);
             let last = self.last[index];
-            let point = match evaluate {
-                Evaluate::Exactly => actual,
-                // Within this distance the old tangent is as good as a new one: its error is
-                // (1e-6 / 0.026)^2 / 2 of the flow, below the relative imbalance that is accepted.
-                Evaluate::WhereMoved if near(actual, last) => last,
-                Evaluate::All | Evaluate::WhereMoved => element.law.limit(actual, last),
+            let known = self.seen[index] == element.revision;
+            let (reach, proposed) = match evaluate {
+                Evaluate::Exactly => (SAME, actual),
+                Evaluate::WhereMoved if known && within(actual, last, NEAR) => (NEAR, last),
+                Evaluate::WhereMoved => (NEAR, element.law.limit(actual, last)),
             };
-            if evaluate != Evaluate::WhereMoved || point != last {
+            let serves = known && (proposed == last || within(actual, last, reach));
+            let point = if serves { last } else { proposed };
+            if !serves {
                 self.responses[index] = element.law.response(point);
-                everywhere &= point == actual;
-            } else {
-                everywhere &= near(actual, last);
+                self.seen[index] = element.revision;
             }
+            everywhere &= within(actual, point, reach);
             self.last[index] = point;
             let response = self.responses[index];
             self.add_element(
@@ -376,24 +386,25 @@ pub(crate) fn iterate<L: Law>(
     let from_nothing = start.iter().all(|x| *x == 0.0);
     let stride = workspace.stride;
     let mut x = start.to_vec();
-    for (last, element) in workspace.last.iter_mut().zip(&system.elements) {
-        *last = if from_nothing {
-            element.law.initial()
+    for (index, element) in system.elements.iter().enumerate() {
+        let u = element.differences(&x, homotopy.scale);
+        let last = &mut workspace.last[index];
+        if from_nothing {
+            *last = element.law.initial();
+        } else if workspace.seen[index] == element.revision && within(u, *last, NEAR) {
+            // What is known of an element that did not change is as good as new.
+            continue;
         } else {
-            element.law.start(element.differences(&x, homotopy.scale))
-        };
+            *last = element.law.start(u);
+        }
+        workspace.seen[index] = UNSEEN;
     }
     workspace.set_linear(system);
     let mut small_step = false;
     let mut balanced = 0;
     let mut step = vec![0.0; x.len()];
     for iteration in 0..settings.iterations {
-        let evaluate = if iteration == 0 {
-            Evaluate::All
-        } else {
-            Evaluate::WhereMoved
-        };
-        let everywhere = workspace.assemble(system, &x, homotopy, evaluate);
+        let everywhere = workspace.assemble(system, &x, homotopy, Evaluate::WhereMoved);
         let (unknown, ratio) = workspace.worst(settings);
         if ratio.is_nan() {
             return Err(Stopped::NotFinite);

@@ -43,6 +43,8 @@ pub struct Element<L> {
     pub bias: [f64; 2],
     /// One or two.
     pub port_count: u8,
+    /// Changed by whoever changes the law, so that what is known of it is not used again.
+    pub revision: u32,
 }
 
 /// A linear link: flow `g (x[from] - x[to] + bias)` from `from` to `to`.
