@@ -167,13 +167,13 @@ fn complaints(file: &str, text: Option<&str>, found: &[Diagnostic]) -> Vec<Compl
 /// Files that cannot be read.
 pub fn dump(
     store: &Store,
-    sources: &[Source],
+    sources: Vec<Source>,
     reference: Option<&Source>,
     writing: Writing,
     go_on: &dyn Fn() -> bool,
 ) -> Result<StoreView, Refused> {
     let mut skipped = Vec::new();
-    if let ([only], None) = (sources, reference)
+    if let ([only], None) = (&sources[..], reference)
         && let Contents::Log(log) = store.contents(only, writing, &mut skipped)?
     {
         return Ok(log_view(store, &log, skipped, go_on));
@@ -181,7 +181,8 @@ pub fn dump(
     skipped.clear();
     let mut reads: Vec<(Option<String>, Dump)> = Vec::new();
     for source in sources {
-        let dumps = store.dumps(source, writing, &mut skipped)?;
+        // Each file's bytes are let go as soon as they are read: there may be a hundred of them.
+        let dumps = store.dumps(&source, writing, &mut skipped)?;
         reads.extend(dumps.into_iter().map(|d| (source.unit.clone(), d)));
     }
     let reference = match reference {

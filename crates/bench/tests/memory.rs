@@ -38,7 +38,7 @@ fn two_units_of_the_control_store() {
         .map(|n| source(&files, &format!("control-unit1-{n}.hex"), Some("1")))
         .collect();
     sources.extend((1..=3).map(|n| source(&files, &format!("control-unit2-{n}.hex"), Some("2"))));
-    let view = dump(&store, &sources, None, Writing::default(), &|| true).expect("good files");
+    let view = dump(&store, sources, None, Writing::default(), &|| true).expect("good files");
     assert_eq!((view.words, view.bits), (96, 20));
     assert!(view.fewest);
     assert_eq!(
@@ -66,7 +66,7 @@ fn repeated_reads_of_one_unit_show_what_is_unsteady() {
     let sources: Vec<Source> = (1..=5)
         .map(|n| source(&files, &format!("control-unit1-{n}.hex"), Some("1")))
         .collect();
-    let view = dump(&store, &sources, None, Writing::default(), &|| true).expect("good files");
+    let view = dump(&store, sources, None, Writing::default(), &|| true).expect("good files");
     assert_eq!(view.wrong, 0);
     assert!(view.unstable > 20, "{}", view.unstable);
     assert_eq!(view.weak.len(), 1);
@@ -91,7 +91,7 @@ fn march_logs_of_the_register_store() {
         assert_eq!(view.explanations[0].elements, [name]);
         // `dump` knows a log when it sees one.
         assert_eq!(
-            dump(&store, &[log], None, Writing::default(), &|| true).expect("a good log"),
+            dump(&store, vec![log], None, Writing::default(), &|| true).expect("a good log"),
             view
         );
     }
@@ -119,8 +119,8 @@ fn neither_of_two_files_is_believed() {
         }
     };
     let (good, bad) = (read("good", 0), read("bad", 8));
-    for sources in [[good.clone(), bad.clone()], [bad, good]] {
-        let view = dump(&store, &sources, None, Writing::default(), &|| true).expect("good files");
+    for sources in [vec![good.clone(), bad.clone()], vec![bad, good]] {
+        let view = dump(&store, sources, None, Writing::default(), &|| true).expect("good files");
         assert_eq!(view.explanations[0].elements, ["address line 3 stuck at 0"]);
         assert_eq!(view.explanations[0].blames.as_deref(), Some("bad"));
         assert!(view.wrong > 0 && view.unstable == 0);

@@ -207,7 +207,7 @@ fn dump(
     let reference = reference.map(|r| source(r, None)).transpose()?;
     memory::dump(
         &store,
-        &sources,
+        sources,
         reference.as_ref(),
         common.writing(),
         &|| true,

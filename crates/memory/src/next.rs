@@ -26,7 +26,7 @@ type Outcomes = Vec<(Word, Vec<usize>)>;
 /// Test patterns are offered for stores that can be written; meter readings always.
 pub fn measurements(wiring: &Wiring, explanations: &[(Vec<Fault>, f64)]) -> Vec<Measurement> {
     let mut all = Vec::new();
-    if wiring.shape().organisation.is_writable() {
+    if explanations.len() > 1 && wiring.shape().organisation.is_writable() {
         all.extend(
             patterns(wiring)
                 .into_iter()

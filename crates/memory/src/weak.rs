@@ -45,6 +45,9 @@ pub fn weak_elements(
                 .map(|b| (*a, b)),
         );
     }
+    if items.is_empty() {
+        return (Vec::new(), true);
+    }
     let mut touched: BTreeMap<Fault, u64> = BTreeMap::new();
     for a in wiring.addresses() {
         let pulses = wiring.sensed(content[*a as usize]);

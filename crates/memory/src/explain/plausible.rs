@@ -114,6 +114,8 @@ struct Judge<'a> {
     rows: Vec<(usize, u32)>,
     /// Wrong bits of each row as the store stands.
     wrong: Vec<u8>,
+    /// Wrong bits of each data bit as the store stands.
+    wrong_in: Vec<i64>,
     stuck: [Word; 2],
     /// Data bits that some plausible fault of the data lines or strobes could lower, raise.
     lowered: Word,
@@ -136,19 +138,22 @@ impl<'a> Judge<'a> {
         let many = wiring.addresses().len() >= MANY_WORDS && rows.len() >= MANY_WORDS;
         let healthy = Path::new(wiring, &[]);
         let mut scratch = Scratch::default();
-        let wrong = rows
-            .iter()
-            .map(|(f, a)| {
-                frames[*f]
-                    .unexplained(&healthy, *a, &mut scratch)
-                    .count_ones() as u8
-            })
-            .collect();
+        let mut wrong = Vec::with_capacity(rows.len());
+        let mut wrong_in = vec![0; wiring.shape().bits as usize];
+        for (number, a) in &rows {
+            let mut left = frames[*number].unexplained(&healthy, *a, &mut scratch);
+            wrong.push(left.count_ones() as u8);
+            while left != 0 {
+                wrong_in[left.trailing_zeros() as usize] += 1;
+                left &= left - 1;
+            }
+        }
         Self {
             wiring,
             frames,
             rows,
             wrong,
+            wrong_in,
             stuck: [0; 2],
             lowered: 0,
             raised: 0,
@@ -224,7 +229,8 @@ impl<'a> Judge<'a> {
     }
 
     fn exchange_helps(&self, a: u8, b: u8) -> bool {
-        let (mut keep, mut exchange) = (0i64, 0i64);
+        let keep = self.wrong_in[a as usize] + self.wrong_in[b as usize];
+        let mut exchange = 0i64;
         for (number, address) in &self.rows {
             let frame = &self.frames[*number];
             if !frame.content_known[*address as usize] {
@@ -232,11 +238,12 @@ impl<'a> Judge<'a> {
             }
             let content = self.wiring.sensed(frame.pulses[*address as usize]);
             let (read, known) = self.row((*number, *address));
-            let wrong = (content ^ read) & known;
             let differ = (content >> a ^ content >> b) & 1;
-            keep += (wrong >> a & 1) as i64 + (wrong >> b & 1) as i64;
-            let other = wrong ^ ((differ << a | differ << b) & known);
-            exchange += (other >> a & 1) as i64 + (other >> b & 1) as i64;
+            let wrong = (content ^ read ^ (differ << a | differ << b)) & known;
+            exchange += (wrong >> a & 1) as i64 + (wrong >> b & 1) as i64;
+            if !improves(exchange, keep) {
+                return false;
+            }
         }
         improves(exchange, keep)
     }
