@@ -5,14 +5,19 @@
 /// Logarithmic limiting after Nagel, SPICE2 (memorandum ERL-M520, 1975), appendix on
 /// convergence; here `width` is n times the thermal voltage.
 pub(super) fn junction_step(proposed: f64, last: f64, width: f64, is: f64) -> f64 {
-    let critical = critical(width, is);
     let move_in_widths = (proposed - last) / width;
     if last > 3.0 * width && move_in_widths < -0.5 && move_in_widths > -1.0 {
         // Newton crawls down an exponential by one width a step; the current that it asks for,
         // put into the law, says at once how far down to go.
         return (last + width * (1.0 + move_in_widths).max(1e-6).ln()).max(0.0);
     }
-    if proposed <= critical || move_in_widths.abs() <= 2.0 {
+    // Most steps are small or end where the junction blocks: no logarithm is needed to see that.
+    let blocks = proposed <= 0.0 && is < 0.5 * width;
+    if blocks || move_in_widths.abs() <= 2.0 {
+        return proposed;
+    }
+    let critical = critical(width, is);
+    if proposed <= critical {
         return proposed;
     }
     if last > 0.0 {
