@@ -3,6 +3,7 @@
 //! Commands come in as texts and options; nothing here opens a file or reads a clock.
 
 pub mod carried;
+mod case;
 pub mod checked;
 pub mod expect;
 pub mod judged;
@@ -13,12 +14,15 @@ pub mod memory;
 pub mod meters;
 pub mod pages;
 pub mod places;
+mod predictor;
 pub mod profile;
 pub mod project;
 pub mod refused;
 pub mod signal;
 pub mod simulated;
+pub mod suspects;
 pub mod table;
+mod variables;
 
 pub use loading::{Loaded, Text};
 pub use meters::MeterChoice;

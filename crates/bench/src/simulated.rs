@@ -8,6 +8,7 @@ use crate::loading::{self, Text};
 use crate::meters::{MeterChoice, Meters, question};
 use crate::places::{self, Treatment};
 use crate::refused::Refused;
+use crate::variables;
 
 /// What is asked.
 #[derive(Clone, Debug, PartialEq)]
@@ -129,50 +130,13 @@ fn written(value: Shown) -> String {
 ///
 /// Variables are keyed by what they belong to, so that a part is the same cold and powered.
 fn unit_variables(sheet: &Sheet, network: &circuit::Network, seed: u64) -> Vec<f64> {
-    let mut z = vec![0.0; network.population.variables];
-    let mut known = vec![false; z.len()];
-    for parameter in &network.population.parameters {
-        let part = &sheet.parts[parameter.part.index()];
-        let quantity = format!("{:?}", parameter.quantity);
-        let mut fill = |variable: u32, key: String| {
-            let i = variable as usize;
-            if !known[i] {
-                known[i] = true;
-                z[i] = random::normal(&mut random::stream(seed, key_number(&key)));
-            }
-        };
-        match parameter.variation {
-            circuit::Variation::Fixed => {}
-            circuit::Variation::Normal { variable, .. } => {
-                // Windings of one transformer are told apart by their order.
-                fill(
-                    variable,
-                    format!("part {} {quantity} {}", part.name, parameter.nominal),
-                );
-            }
-            circuit::Variation::Uniform { variable } => {
-                fill(variable, format!("part {} {quantity}", part.name));
-            }
-            circuit::Variation::Lognormal { lot, own } => {
-                if let Some((variable, _)) = lot {
-                    fill(variable, format!("lot {} {quantity}", device_name(part)));
-                }
-                if let Some((variable, _)) = own {
-                    fill(variable, format!("part {} {quantity}", part.name));
-                }
-            }
-        }
-    }
-    z
-}
-
-fn device_name(part: &sheet::Part) -> String {
-    match &part.kind {
-        sheet::Kind::Diode { device, .. } => format!("diode {}", device.name),
-        sheet::Kind::Zener { device, .. } => format!("zener {}", device.name),
-        sheet::Kind::Transistor { device, .. } => format!("transistor {}", device.name),
-        _ => part.name.clone(),
-    }
+    variables::keys(sheet, network)
+        .iter()
+        .map(|key| match key.as_str() {
+            "" => 0.0,
+            key => random::normal(&mut random::stream(seed, key_number(key))),
+        })
+        .collect()
 }
 
 /// A stable number for a key (FNV-1a, 64 bits, a public hash).

@@ -82,6 +82,22 @@ pub enum BoardVerb {
         #[command(flatten)]
         common: Common,
     },
+    /// What would explain the readings: suspects, each with what speaks for and against it.
+    Suspects {
+        /// Circuit sheet.
+        sheet: PathBuf,
+        /// Readings file.
+        readings: PathBuf,
+        /// Only this unit.
+        #[arg(long, value_name = "U")]
+        unit: Option<String>,
+        /// What is thought of the parts before anything is read.
+        #[arg(long, value_enum, default_value_t = Priors::Published)]
+        priors: Priors,
+        /// What all verbs take.
+        #[command(flatten)]
+        common: Common,
+    },
     /// Readings of one random unit, as CSV.
     Simulate {
         /// Circuit sheet.
@@ -241,6 +257,15 @@ pub enum MeterVerb {
         #[arg(long)]
         json: bool,
     },
+}
+
+/// What is thought of the parts before anything is read.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Priors {
+    /// Published failure rates and modes.
+    Published,
+    /// All parts alike.
+    Flat,
 }
 
 /// State of the circuit.

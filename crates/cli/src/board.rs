@@ -2,9 +2,9 @@
 
 use std::process::ExitCode;
 
-use bench::{Refused, expect, judged, simulated};
+use bench::{Refused, expect, judged, simulated, suspects};
 
-use crate::arguments::{BoardVerb, Common, State};
+use crate::arguments::{BoardVerb, Common, Priors, State};
 use crate::{files, output};
 
 /// Does what the verb says.
@@ -46,6 +46,23 @@ pub fn run(verb: BoardVerb) -> ExitCode {
             }
             output::answer(view, common.json, judged::View::to_text)
         }
+        BoardVerb::Suspects {
+            sheet,
+            readings,
+            unit,
+            priors,
+            common,
+        } => {
+            let view = (|| {
+                let options = diagnosis(&sheet, &readings, unit, priors, &common)?;
+                let text = files::read(&sheet)?;
+                suspects::suspects(&text, &options, &output::progress, &|| false)
+            })();
+            if let (Ok(view), false) = (&view, common.json) {
+                output::skipped(&view.skipped);
+            }
+            output::answer(view, common.json, suspects::View::to_text)
+        }
         BoardVerb::Simulate {
             sheet,
             seed,
@@ -85,6 +102,26 @@ fn judge(
     };
     let text = files::read(sheet)?;
     judged::judge_file(&text, &options, &output::progress, &|| false)
+}
+
+fn diagnosis(
+    sheet: &std::path::Path,
+    readings: &std::path::Path,
+    unit: Option<String>,
+    priors: Priors,
+    common: &Common,
+) -> Result<suspects::Options, Refused> {
+    Ok(suspects::Options {
+        readings: files::read(readings)?,
+        machine: files::machine(sheet)?,
+        meter: files::meter(common.meter.as_deref(), sheet)?,
+        unit,
+        priors: match priors {
+            Priors::Published => suspects::Opinion::Published,
+            Priors::Flat => suspects::Opinion::Flat,
+        },
+        lenient: common.lenient,
+    })
 }
 
 fn state_word(state: State) -> bench::State {

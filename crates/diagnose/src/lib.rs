@@ -1,7 +1,26 @@
-//! Judges readings against expectations and compares units.
+//! Judges readings against expectations, compares units, names suspects and picks the next reading.
 
+mod changes;
+mod fit;
+mod gauss;
+mod groups;
 mod judge;
+mod marginal;
+mod normal;
+mod pairs;
+mod predictions;
+mod rank;
+pub mod rates;
+mod reasons;
+mod rows;
 mod twin;
 
+pub use changes::{Deed, Prior, Priors, deed, doubts_between, prior};
+pub use fit::{Evidence, WRONG};
 pub use judge::{Held, judge};
+pub use marginal::Marginal;
+pub use predictions::{Blame, Change, Effect, Healthy, Moved, Predictions, Scale, Slopes};
+pub use rank::{Doubt, Ranked, Ranking, Suspect, Unit, rank};
+pub use reasons::{Reason, Speaks};
+pub use rows::Taken;
 pub use twin::{Compared, twin};

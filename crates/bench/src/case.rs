@@ -1,0 +1,287 @@
+//! Readings of one or two units made ready for the diagnosis: places, predictions, and what may be wrong.
+
+use std::collections::{BTreeSet, HashMap};
+
+use diagnose::{Change, Predictions, Prior, Priors, Taken, Unit};
+use record::{Reading, ReadingKind, ReadingValue, Shown};
+use sheet::{NetId, Sheet};
+
+use crate::Stop;
+use crate::judged::AsBuilt;
+use crate::loading::{self, Text};
+use crate::machine::{self, BoardOfMachine};
+use crate::meters::{MeterChoice, Meters, question};
+use crate::predictor::{Condition, Place, Predictor, lifted};
+use crate::refused::{Complaint, Refused};
+
+/// Whose opinion of the parts is taken before anything is read.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Opinion {
+    /// Published base rates and shares, with ageing added.
+    #[default]
+    Published,
+    /// All parts alike.
+    Flat,
+}
+
+/// What is asked.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Options {
+    /// Readings file.
+    pub readings: Text,
+    /// The machine that the board belongs to: its units differ from the sheet as it says.
+    pub machine: Option<Text>,
+    /// Meter.
+    pub meter: MeterChoice,
+    /// The only unit that is wanted.
+    pub unit: Option<String>,
+    /// Opinion of the parts.
+    pub priors: Opinion,
+    /// Use good lines in spite of bad ones.
+    pub lenient: bool,
+}
+
+/// One unit of a case.
+pub(crate) struct OneUnit {
+    pub name: String,
+    /// Indices of its readings that say something.
+    pub readings: Vec<usize>,
+    pub predictor: Predictor,
+    pub taken: Vec<Taken>,
+}
+
+/// All units that were read.
+pub(crate) struct Case {
+    pub sheet: Sheet,
+    pub meters: Meters,
+    pub readings: Vec<Reading>,
+    pub units: Vec<OneUnit>,
+    pub together: f64,
+    pub skipped: Vec<Complaint>,
+}
+
+impl Case {
+    /// What the diagnosis asks for.
+    pub fn units(&self) -> Vec<Unit<'_>> {
+        self.units
+            .iter()
+            .map(|u| Unit {
+                predictions: &u.predictor,
+                taken: u.taken.clone(),
+            })
+            .collect()
+    }
+}
+
+/// Reads the files and computes what the readings need; `extra` adds places to every unit.
+///
+/// # Errors
+/// Bad input, or stopped.
+pub(crate) fn open(
+    sheet_text: &Text,
+    options: &Options,
+    extra: &dyn Fn(&Sheet, &Meters) -> Vec<(Place, Condition)>,
+    stop: Stop<'_>,
+) -> Result<Case, Refused> {
+    let loaded = loading::sheet(sheet_text, options.lenient)?;
+    let sheet = loaded.value;
+    let meters = Meters::settle(&options.meter)?;
+    let machine = match &options.machine {
+        Some(text) => machine::around(text, &sheet_text.file, &sheet, options.lenient)?,
+        None => None,
+    };
+    let names = machine.as_ref().map(BoardOfMachine::units);
+    let names = names.as_deref().filter(|u| !u.is_empty());
+    let read = loading::readings(
+        &options.readings,
+        &sheet,
+        &meters.all,
+        names,
+        options.lenient,
+    )?;
+    let mut skipped = loaded.skipped;
+    skipped.extend(read.skipped);
+    let drawn = sheet.clone();
+    let built = |unit: &str| machine.as_ref().and_then(|m| m.built(&drawn, unit));
+    let mut case = Case {
+        units: Vec::new(),
+        together: 0.0,
+        readings: read.value,
+        sheet,
+        meters,
+        skipped,
+    };
+    let mut wanted: Vec<String> = Vec::new();
+    for reading in &case.readings {
+        if !wanted.contains(&reading.unit) {
+            wanted.push(reading.unit.clone());
+        }
+    }
+    if let Some(unit) = &options.unit
+        && !wanted.contains(unit)
+    {
+        wanted.push(unit.clone());
+    }
+    for name in wanted {
+        let unit = one_unit(&case, name, &built, extra);
+        case.units.push(unit);
+    }
+    settle_changes(&mut case, options.priors);
+    for unit in &case.units {
+        let places: BTreeSet<usize> = unit.taken.iter().map(|t| t.place).collect();
+        let places: Vec<usize> = places.into_iter().collect();
+        unit.predictor.prepare(&places, stop);
+    }
+    if stop() {
+        return Err(Refused::unable(
+            "Stopped before all readings were predicted.",
+            "Start again.",
+        ));
+    }
+    Ok(case)
+}
+
+fn one_unit(
+    case: &Case,
+    name: String,
+    built: AsBuilt<'_>,
+    extra: &dyn Fn(&Sheet, &Meters) -> Vec<(Place, Condition)>,
+) -> OneUnit {
+    let own = built(&name).unwrap_or_else(|| case.sheet.clone());
+    let mut conditions: Vec<Condition> = Vec::new();
+    let mut places: Vec<Place> = Vec::new();
+    let mut numbers: HashMap<(ReadingKind, usize, String, String, String), usize> = HashMap::new();
+    let mut readings = Vec::new();
+    let mut at = Vec::new();
+    let mut number = |condition: Condition, mut place: Place, meter: &str| {
+        let c = match conditions.iter().position(|c| *c == condition) {
+            Some(c) => c,
+            None => {
+                conditions.push(condition);
+                conditions.len() - 1
+            }
+        };
+        place.condition = c;
+        let key = (
+            place.kind,
+            c,
+            place.red.written.clone(),
+            place.black.written.clone(),
+            meter.to_owned(),
+        );
+        *numbers.entry(key).or_insert_with(|| {
+            places.push(place);
+            places.len() - 1
+        })
+    };
+    for (i, reading) in case.readings.iter().enumerate() {
+        if reading.unit != name {
+            continue;
+        }
+        let meter = case.meters.named(reading.meter.as_deref());
+        let Some(question) = question(meter, reading.kind) else {
+            continue;
+        };
+        let condition = Condition {
+            state: reading.state,
+            lifted: lifted(&reading.conditions.lifted, &own),
+        };
+        let place = Place {
+            kind: reading.kind,
+            condition: 0,
+            question,
+            red: reading.red.clone(),
+            black: reading.black.clone(),
+        };
+        readings.push(i);
+        at.push(number(condition, place, &meter.name));
+    }
+    let meter = case.meters.current().name.clone();
+    for (place, condition) in extra(&own, &case.meters) {
+        number(condition, place, &meter);
+    }
+    let predictor = Predictor::new(own, conditions, places);
+    let taken: Vec<(usize, Taken)> = readings
+        .into_iter()
+        .zip(at)
+        .filter_map(|(i, place)| {
+            let shown = settled(case.readings[i].value, &predictor, place)?;
+            Some((i, Taken { place, shown }))
+        })
+        .collect();
+    OneUnit {
+        name,
+        readings: taken.iter().map(|t| t.0).collect(),
+        taken: taken.into_iter().map(|t| t.1).collect(),
+        predictor,
+    }
+}
+
+/// The value that counts: of one that wandered, the end that is odder.
+fn settled(value: ReadingValue, predictor: &Predictor, place: usize) -> Option<Shown> {
+    let healthy = predictor.healthy(place)?;
+    let odd = |shown: Shown| match shown {
+        Shown::Number(x) => healthy
+            .marginal
+            .score(x)
+            .map_or(f64::INFINITY, |s| s.0.abs()),
+        Shown::OverRange => 1.0 / healthy.marginal.over_range().max(1e-9),
+    };
+    Some(match value {
+        ReadingValue::Steady(shown) => shown,
+        ReadingValue::Intermittent(a, b) => {
+            if odd(b) > odd(a) {
+                b
+            } else {
+                a
+            }
+        }
+    })
+}
+
+/// Says what may be wrong, the same for all units; odd readings propose doubts between their nets.
+fn settle_changes(case: &mut Case, priors: Opinion) {
+    let Prior { changes, together } = diagnose::prior(
+        &case.sheet,
+        match priors {
+            Opinion::Published => Priors::Published,
+            Opinion::Flat => Priors::Flat,
+        },
+    );
+    let mut changes: Vec<Change> = changes;
+    if priors == Opinion::Published {
+        let nets = odd_nets(case);
+        let names: Vec<&str> = nets.iter().map(|n| case.sheet.net_name(*n)).collect();
+        changes.extend(diagnose::doubts_between(&names));
+    }
+    case.together = together;
+    for unit in &mut case.units {
+        unit.predictor.set_changes(changes.clone());
+    }
+}
+
+/// Nets whose readings are odd; none if they are so many that the drawing as a whole is doubtful.
+fn odd_nets(case: &Case) -> Vec<NetId> {
+    const ODD: f64 = 3.29;
+    const MOST: usize = 10;
+    let mut nets = BTreeSet::new();
+    for unit in &case.units {
+        for (i, taken) in unit.readings.iter().zip(&unit.taken) {
+            let odd = unit
+                .predictor
+                .healthy(taken.place)
+                .is_some_and(|h| match taken.shown {
+                    Shown::Number(x) => h.marginal.score(x).is_none_or(|s| s.0.abs() > ODD),
+                    Shown::OverRange => h.marginal.over_range() < 1e-3,
+                });
+            if odd {
+                nets.insert(case.readings[*i].red.net.0);
+                nets.insert(case.readings[*i].black.net.0);
+            }
+        }
+    }
+    if nets.len() > MOST {
+        return Vec::new();
+    }
+    nets.into_iter().map(NetId).collect()
+}

@@ -1,0 +1,282 @@
+//! What each reading says under one hypothesis, on a scale on which it is nearly normal.
+
+use std::borrow::Cow;
+
+use record::Shown;
+
+use crate::normal;
+use crate::predictions::{Change, Effect, Healthy, Moved, Predictions, Scale};
+
+/// A reading that was taken.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Taken {
+    /// Index of its place.
+    pub place: usize,
+    /// What was shown.
+    pub shown: Shown,
+}
+
+/// The variable that stands for the place of a magnitude between its neighbours.
+pub(crate) const WITHIN: u32 = u32::MAX;
+/// The same of the second fault of a pair.
+pub(crate) const SECOND_WITHIN: u32 = u32::MAX - 1;
+
+/// One reading under one hypothesis.
+#[derive(Clone, Debug)]
+pub(crate) enum Row<'a> {
+    /// A number: residual from the middle, slopes, own variance, and the logarithm of the scale's
+    /// slope, which makes a density on the scale one of the reading.
+    Number {
+        residual: f64,
+        slopes: Cow<'a, [(u32, f64)]>,
+        own: f64,
+        ln_slope: f64,
+    },
+    /// Over range where it might have been a number: the border, counted from the middle.
+    Beyond {
+        border: f64,
+        slopes: Cow<'a, [(u32, f64)]>,
+        own: f64,
+    },
+    /// Over range, as it must be.
+    Certain,
+    /// What cannot be unless the reading is wrong.
+    Impossible,
+    /// Nothing is known of this reading under the hypothesis.
+    Blind,
+}
+
+/// Shares below this count as never.
+const NEVER: f64 = 1e-9;
+
+/// The reading of a healthy unit.
+pub(crate) fn healthy<'a>(place: &'a Healthy, shown: Shown) -> Row<'a> {
+    let shared: f64 = place.slopes.iter().map(|s| s.1 * s.1).sum();
+    let own = (1.0 - shared).max(1e-6);
+    let over = place.marginal.over_range();
+    match shown {
+        Shown::Number(reading) => match place.marginal.score(reading) {
+            Some((score, slope)) if over < 1.0 - NEVER => Row::Number {
+                residual: score,
+                slopes: Cow::Borrowed(&place.slopes),
+                own,
+                ln_slope: slope.ln(),
+            },
+            _ => Row::Impossible,
+        },
+        Shown::OverRange if over > 1.0 - NEVER => Row::Certain,
+        Shown::OverRange if over < NEVER => Row::Impossible,
+        Shown::OverRange => Row::Beyond {
+            border: place.marginal.border(),
+            slopes: Cow::Borrowed(&place.slopes),
+            own,
+        },
+    }
+}
+
+/// The middle of what the place reads under an effect, on its scale; `None` is over range.
+pub(crate) fn middle(place: &Healthy, effect: &Effect) -> Option<f64> {
+    match effect {
+        Effect::Moved(m) => Some(place.scale.at(m.mean).0),
+        Effect::Unmoved => match place.marginal.value(0.0) {
+            Shown::Number(x) => Some(place.scale.at(x).0),
+            Shown::OverRange => None,
+        },
+        Effect::OverRange | Effect::Unknown => None,
+    }
+}
+
+/// A moved reading on its scale: slopes and own variance there.
+///
+/// A first-order prediction errs the more, the farther the change has moved the reading: a fiftieth
+/// of the way is added to its own spread, at most a twentieth of the scale's unit.
+pub(crate) fn on_scale(place: &Healthy, moved: &Moved) -> (f64, Vec<(u32, f64)>, f64) {
+    let (mean, slope) = place.scale.at(moved.mean);
+    let away = middle(place, &Effect::Unmoved).map_or(1.0, |m| (mean - m).abs());
+    let bend = (0.02 * away).min(0.05);
+    let slopes = moved.slopes.iter().map(|(v, s)| (*v, s * slope)).collect();
+    (mean, slopes, (moved.sd * slope).powi(2) + bend * bend)
+}
+
+/// The reading where an effect has moved it; `within` is how far the middle moves over half the way
+/// to the next magnitude, by the variable of each magnitude, ascending.
+pub(crate) fn changed<'a>(
+    place: &'a Healthy,
+    effect: &Effect,
+    within: &[(u32, f64)],
+    shown: Shown,
+) -> Row<'a> {
+    let moved = match (effect, shown) {
+        (Effect::Unmoved, _) => return healthy(place, shown),
+        (Effect::OverRange, Shown::OverRange) => return Row::Certain,
+        (Effect::OverRange, Shown::Number(_)) => return Row::Impossible,
+        (Effect::Unknown, _) => return Row::Blind,
+        (Effect::Moved(moved), _) => moved,
+    };
+    let (mean, mut slopes, own) = on_scale(place, moved);
+    slopes.extend(within.iter().filter(|w| w.1 != 0.0));
+    match shown {
+        Shown::Number(reading) => {
+            let (at, slope) = place.scale.at(reading);
+            Row::Number {
+                residual: at - mean,
+                slopes: Cow::Owned(slopes),
+                own,
+                ln_slope: slope.ln(),
+            }
+        }
+        Shown::OverRange => {
+            let border = if moved.border.is_finite() {
+                place.scale.at(moved.border).0 - mean
+            } else {
+                f64::INFINITY
+            };
+            let sd = (slopes.iter().map(|s| s.1 * s.1).sum::<f64>() + own).sqrt();
+            let share = normal::below(-border / sd);
+            if share < NEVER {
+                Row::Impossible
+            } else if share > 1.0 - NEVER {
+                Row::Certain
+            } else {
+                Row::Beyond {
+                    border,
+                    slopes: Cow::Owned(slopes),
+                    own,
+                }
+            }
+        }
+    }
+}
+
+/// How far the middle of a reading moves over half the way to the next magnitude.
+pub(crate) fn within(
+    predictions: &dyn Predictions,
+    change: usize,
+    variant: usize,
+    place: usize,
+) -> f64 {
+    let all = predictions.changes()[change].variants();
+    let Some(healthy) = predictions.healthy(place).filter(|_| all > 1) else {
+        return 0.0;
+    };
+    let at = |v: usize| middle(healthy, predictions.effect(change, v, place));
+    let here = at(variant);
+    let before = variant.checked_sub(1).and_then(at);
+    let after = (variant + 1 < all).then(|| at(variant + 1)).flatten();
+    let step = match (before, here, after) {
+        (Some(b), _, Some(a)) => 0.5 * (a - b),
+        (Some(b), Some(h), None) => h - b,
+        (None, Some(h), Some(a)) => a - h,
+        _ => 0.0,
+    };
+    0.5 * step
+}
+
+/// A variant of a change, or nothing wrong at all.
+pub(crate) type Hypothesis = Option<(usize, usize)>;
+
+/// All readings under a hypothesis.
+pub(crate) fn rows<'a>(
+    predictions: &'a dyn Predictions,
+    taken: &[Taken],
+    hypothesis: Hypothesis,
+) -> Vec<Row<'a>> {
+    taken
+        .iter()
+        .map(|t| row(predictions, t, hypothesis))
+        .collect()
+}
+
+/// One reading under a hypothesis.
+pub(crate) fn row<'a>(
+    predictions: &'a dyn Predictions,
+    taken: &Taken,
+    hypothesis: Hypothesis,
+) -> Row<'a> {
+    let Some(place) = predictions.healthy(taken.place) else {
+        return Row::Blind;
+    };
+    let Some((change, variant)) = hypothesis else {
+        return healthy(place, taken.shown);
+    };
+    match predictions.effect(change, variant, taken.place) {
+        Effect::Unmoved => healthy(place, taken.shown),
+        effect => {
+            let within = within(predictions, change, variant, taken.place);
+            changed(place, effect, &[(WITHIN, within)], taken.shown)
+        }
+    }
+}
+
+/// True if a variant moves a reading that was taken.
+pub(crate) fn moves(
+    predictions: &dyn Predictions,
+    taken: &[Taken],
+    (change, variant): (usize, usize),
+) -> bool {
+    taken
+        .iter()
+        .any(|t| *predictions.effect(change, variant, t.place) != Effect::Unmoved)
+}
+
+/// Share of wrong readings that are the healthy one with its point misplaced, or with the leads
+/// exchanged; half each where both can be.
+const SLIPS: f64 = 0.5;
+/// Share of wild readings that are over range: a probe that touches nothing.
+const NOTHING_TOUCHED: f64 = 0.2;
+
+/// Logarithm of the density of a reading that is wrong: leads exchanged, a misplaced decimal
+/// point, or anything at all.
+pub(crate) fn wrong(place: &Healthy, shown: Shown) -> f64 {
+    let wild = match shown {
+        Shown::OverRange => NOTHING_TOUCHED,
+        Shown::Number(x) => (1.0 - NOTHING_TOUCHED) * anything(place.scale, x),
+    };
+    let exchanged = place.reversed.as_ref().map(|m| density(m, shown));
+    let decimal = match shown {
+        Shown::Number(x) => [10.0, 0.1]
+            .iter()
+            .map(|f| 0.5 * f * density(&place.marginal, Shown::Number(f * x)))
+            .sum(),
+        Shown::OverRange => 0.0,
+    };
+    let slip = match exchanged {
+        Some(e) => 0.5 * (e + decimal),
+        None => decimal,
+    };
+    ((1.0 - SLIPS) * wild + SLIPS * slip)
+        .max(f64::MIN_POSITIVE)
+        .ln()
+}
+
+fn density(marginal: &crate::marginal::Marginal, shown: Shown) -> f64 {
+    match shown {
+        Shown::OverRange => marginal.over_range(),
+        Shown::Number(x) => marginal
+            .score(x)
+            .map_or(0.0, |(score, slope)| normal::density(score) * slope),
+    }
+}
+
+/// Evenly by ratio over what a meter can show: 0R1 to 20M, 1 mV to 3 V, 1 mV to 1 kV of either sign.
+fn anything(scale: Scale, x: f64) -> f64 {
+    match scale {
+        Scale::Ohms => 1.0 / (x.abs().max(0.1) * (20e6_f64 / 0.1).ln()),
+        Scale::Diode => 1.0 / (x.abs().max(1e-3) * 3e3_f64.ln()),
+        Scale::Volts => 0.5 / (x.abs().max(1e-3) * 1e6_f64.ln()),
+    }
+}
+
+/// A magnitude moved by `by` half-steps, on the logarithmic grid of its change.
+pub(crate) fn magnitude(change: &Change, variant: usize, by: f64) -> Option<f64> {
+    let list = &change.magnitudes;
+    let here = *list.get(variant)?;
+    if list.len() < 2 {
+        return Some(here);
+    }
+    let step = (list[1] / list[0]).ln();
+    let low = list[0].min(list[list.len() - 1]);
+    let high = list[0].max(list[list.len() - 1]);
+    let reach = (0.5 * step.abs()).exp();
+    Some((here * (0.5 * step * by).exp()).clamp(low / reach, high * reach))
+}
