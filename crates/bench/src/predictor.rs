@@ -123,11 +123,6 @@ impl Predictor {
         }
     }
 
-    /// The places, in the order of their numbers.
-    pub fn places(&self) -> &[Place] {
-        &self.places
-    }
-
     fn base_of(&self, place: usize) -> Option<&(Healthy, Centre)> {
         self.healthy[place]
             .get_or_init(|| self.compute_healthy(place))

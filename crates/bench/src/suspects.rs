@@ -430,6 +430,15 @@ impl UnitView {
         let Some(first) = members.first() else {
             return String::new();
         };
+        if first.reasons.is_empty() {
+            let names: Vec<String> = members.iter().take(5).map(|m| m.plain()).collect();
+            return format!(
+                "\n  Faults that no reading taken would show, {} kinds together: {}; likeliest {}.\n",
+                members.len(),
+                in_hundred(group.probability),
+                names.join(", ")
+            );
+        }
         let mut text = format!("\n  {}: {}\n", first.plain(), in_hundred(group.probability));
         if members.len() > 1 {
             let names: Vec<String> = members.iter().skip(1).take(5).map(|m| m.plain()).collect();
@@ -444,9 +453,6 @@ impl UnitView {
                 names.join(", "),
                 in_hundred(first.probability)
             );
-        }
-        if first.reasons.is_empty() {
-            text += "    No reading sees it: it is as likely as before.\n";
         }
         for (speaks, head) in [
             ("for", "It explains"),
@@ -466,7 +472,7 @@ impl UnitView {
                 );
             }
         }
-        if !first.reasons.is_empty() && first.reasons.iter().all(|r| r.speaks == "for") {
+        if first.reasons.iter().all(|r| r.speaks == "for") {
             text += "    Nothing contradicts it.\n";
         }
         text

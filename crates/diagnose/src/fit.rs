@@ -125,26 +125,24 @@ fn fit_widths<'a>(rows: Vec<Row<'a>>, ln_wrong: &[f64], widths: &[(f64, f64)]) -
 /// Covariance of the chosen rows, factored, and their residuals.
 fn joint(rows: &[Row<'_>], chosen: &[usize]) -> (Factor, Vec<f64>) {
     let n = chosen.len();
-    let parts: Vec<(&[(u32, f64)], f64, f64)> = chosen
-        .iter()
-        .map(|i| match &rows[*i] {
-            Row::Number {
-                slopes,
-                own,
-                residual,
-                ..
-            } => (&slopes[..], *own, *residual),
-            _ => unreachable!("only numbers are chosen"),
-        })
-        .collect();
+    let part = |k: usize| match &rows[chosen[k]] {
+        Row::Number {
+            slopes,
+            own,
+            residual,
+            ..
+        } => (&slopes[..], *own, *residual),
+        _ => unreachable!("only numbers are chosen"),
+    };
     let mut matrix = vec![0.0; n * n];
     for i in 0..n {
+        let (slopes, own, _) = part(i);
         for j in 0..=i {
-            matrix[i * n + j] = shared(parts[i].0, parts[j].0);
+            matrix[i * n + j] = shared(slopes, part(j).0);
         }
-        matrix[i * n + i] += parts[i].1;
+        matrix[i * n + i] += own;
     }
-    let residuals = parts.iter().map(|p| p.2).collect();
+    let residuals = (0..n).map(|k| part(k).2).collect();
     let factor = Factor::new(matrix, n).expect("own variances make a covariance definite");
     (factor, residuals)
 }
@@ -326,13 +324,11 @@ impl Fit<'_> {
             let certain = ok / either;
             let hazard = hazard(border) * certain;
             let shrink = hazard * (hazard - border);
+            let towards: Vec<f64> = cov[i].iter().map(|c| c / sd).collect();
             for j in i + 1..n {
-                let towards = cov[i][j] / sd;
-                mean[j] += towards * hazard;
-                for k in i + 1..n {
-                    let with_k = cov[i][k] / sd;
-                    cov[j][k] -= towards * with_k * shrink;
-                }
+                mean[j] += towards[j] * hazard;
+                let row = cov[j].iter_mut().zip(&towards);
+                row.for_each(|(c, t)| *c -= towards[j] * t * shrink);
             }
         }
         (right, all)
@@ -355,6 +351,15 @@ impl Fit<'_> {
 /// Density of one row by itself, for words about it: right or wrong.
 pub(crate) fn alone(row: &Row<'_>, ln_wrong: f64) -> f64 {
     let right = match row {
+        Row::Blind => ln_wrong,
+        row => right_alone(row),
+    };
+    ln_sum([(1.0 - WRONG).ln() + right, WRONG.ln() + ln_wrong].into_iter())
+}
+
+/// Density of one row by itself, if it is right.
+pub(crate) fn right_alone(row: &Row<'_>) -> f64 {
+    match row {
         Row::Number {
             residual,
             slopes,
@@ -369,9 +374,7 @@ pub(crate) fn alone(row: &Row<'_>, ln_wrong: f64) -> f64 {
             let sd = (shared(slopes, slopes) + own).sqrt();
             normal::below(-border / sd).max(f64::MIN_POSITIVE).ln()
         }
-        Row::Certain => 0.0,
+        Row::Certain | Row::Blind => 0.0,
         Row::Impossible => f64::NEG_INFINITY,
-        Row::Blind => ln_wrong,
-    };
-    ln_sum([(1.0 - WRONG).ln() + right, WRONG.ln() + ln_wrong].into_iter())
+    }
 }

@@ -2,7 +2,7 @@
 
 use record::Shown;
 
-use crate::fit::{alone, fit};
+use crate::fit::{alone, fit, right_alone};
 use crate::predictions::Effect;
 use crate::rank::Unit;
 use crate::rows;
@@ -33,6 +33,8 @@ pub struct Reason {
 
 /// A ratio of e either way is worth a word.
 const WORTH: f64 = 1.0;
+/// Logarithms of ratios beyond this are all the same.
+const BEYOND_DOUBT: f64 = 30.0;
 /// Beyond this normal score a reading is odd.
 const ODD: f64 = 3.29;
 
@@ -77,6 +79,28 @@ pub(crate) fn of(unit: &Unit<'_>, ln_wrong: &[f64], at: (usize, usize)) -> Vec<R
             strength,
         });
     }
-    found.sort_by(|a, b| b.strength.abs().total_cmp(&a.strength.abs()));
+    // How sharply a reading parts the two shows where nothing is allowed for a wrong reading; among
+    // those that part them beyond doubt the one that is moved farthest comes first.
+    let sharp = |r: &Reason| {
+        let apart = right_alone(&with[r.reading]) - right_alone(&without[r.reading]);
+        if apart.is_nan() {
+            0.0
+        } else {
+            apart.abs().min(BEYOND_DOUBT)
+        }
+    };
+    let moved = |r: &Reason| {
+        let place = p.healthy(unit.taken[r.reading].place);
+        match (place.map(|h| (h, h.marginal.value(0.0))), r.predicted) {
+            (Some((h, Shown::Number(a))), Shown::Number(b)) => {
+                (h.scale.at(a).0 - h.scale.at(b).0).abs()
+            }
+            _ => f64::INFINITY,
+        }
+    };
+    found.sort_by(|a, b| {
+        let by_sharp = sharp(b).total_cmp(&sharp(a));
+        by_sharp.then(moved(b).total_cmp(&moved(a)))
+    });
     found
 }

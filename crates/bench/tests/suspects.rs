@@ -1,0 +1,135 @@
+//! Suspects on the demo: what was planted in it leads, and what agrees is healthy.
+
+use bench::suspects::{Opinion, Options, UnitView, View, suspects};
+use bench::{MeterChoice, Text};
+
+const MACHINE: &str = include_str!("../demo/machine.kdl");
+
+fn demo(board: &str, readings: Option<&str>, priors: Opinion) -> View {
+    let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/demo");
+    let read = |file: String| Text {
+        text: std::fs::read_to_string(&file).expect("the demo is part of the crate"),
+        file,
+    };
+    let sheet = read(format!("{folder}/sheets/{board}.kdl"));
+    let options = Options {
+        readings: match readings {
+            Some(text) => Text {
+                file: "readings.csv".to_owned(),
+                text: text.to_owned(),
+            },
+            None => read(format!("{folder}/readings/{board}.csv")),
+        },
+        machine: Some(Text {
+            file: "machine.kdl".to_owned(),
+            text: MACHINE.to_owned(),
+        }),
+        meter: MeterChoice::default(),
+        unit: None,
+        priors,
+        lenient: false,
+    };
+    suspects(&sheet, &options, &|_, _| {}, &|| false).expect("the demo is well formed")
+}
+
+fn sums_to_one(unit: &UnitView) {
+    let suspects: f64 = unit.suspects.iter().map(|s| s.probability).sum();
+    let all = unit.healthy + unit.multiple + unit.reading_error + unit.sheet + suspects;
+    assert!((all - 1.0).abs() < 1e-9, "{all}");
+    let groups: f64 = unit.groups.iter().map(|g| g.probability).sum();
+    assert!((groups - suspects).abs() < 1e-9);
+    let members: usize = unit.groups.iter().map(|g| g.members.len()).sum();
+    assert_eq!(members, unit.suspects.len());
+}
+
+/// The group that leads in a unit, and the doubt that leads, must be what was planted.
+fn check(view: &View, unit: usize, planted: &str) {
+    view.units.iter().for_each(sums_to_one);
+    let group = &view.units[unit].groups[0];
+    let found = group
+        .members
+        .iter()
+        .any(|m| m == planted || m.starts_with(&format!("{planted}=")));
+    assert!(found, "{planted} is not in {:?}", group);
+}
+
+#[test]
+fn a_capacitor_that_leaks_in_both_units_leads_in_both() {
+    let view = demo("a1", None, Opinion::Published);
+    check(&view, 0, "C6 leaky");
+    check(&view, 1, "C6 leaky");
+    let c6 = &view.units[0].suspects[0];
+    assert_eq!((c6.part.as_str(), c6.fault.as_str()), ("C6", "leaky"));
+    let ohms = c6.value.expect("a leak has ohms");
+    assert!(
+        (ohms / 330.0).ln().abs() < 0.1,
+        "330 was planted, {ohms} fitted"
+    );
+    let strongest = &c6.reasons[0];
+    assert_eq!(strongest.speaks, "for");
+    assert!(
+        strongest.red == "+6V" || strongest.black == "+6V",
+        "{strongest:?}"
+    );
+}
+
+#[test]
+fn a_short_in_one_unit_leads_and_the_other_is_healthy() {
+    let view = demo("a3", None, Opinion::Published);
+    check(&view, 0, "Q4 bc-short");
+    assert!(view.units[1].healthy > 0.8);
+}
+
+#[test]
+fn an_open_plate_load_leads() {
+    let view = demo("a4", None, Opinion::Published);
+    check(&view, 1, "R16 open");
+    assert!(view.units[1].groups[0].probability > 0.6);
+    assert!(view.units[0].healthy > 0.8);
+}
+
+#[test]
+fn an_earlier_owners_alteration_is_no_fault() {
+    let view = demo("a2", None, Opinion::Published);
+    for unit in &view.units {
+        sums_to_one(unit);
+        assert!(unit.healthy > 0.6, "{}", unit.healthy);
+    }
+}
+
+#[test]
+fn a_late_change_that_both_units_have_is_the_drawings_fault() {
+    let view = demo("a5", None, Opinion::Published);
+    let doubt = &view.sheet_doubts[0];
+    assert_eq!((doubt.part.as_str(), doubt.doubt.as_str()), ("R6", "value"));
+    assert!(doubt.probability > 0.8, "{doubt:?}");
+    let factor = doubt.value.expect("a value has a factor");
+    assert!((factor / (15.0 / 4.7)).ln().abs() < 0.1, "{factor}");
+    assert!(
+        view.units
+            .iter()
+            .all(|u| (u.sheet - view.units[0].sheet).abs() < 1e-12)
+    );
+}
+
+#[test]
+fn flat_opinion_is_what_the_formats_say() {
+    // No reading at all: healthy 0.1, more than one fault 0.1, and each part's modes alike.
+    let header = "unit,state,kind,red,black,value\n1,cold,ohms,AC3,AC4,OL\n";
+    let view = demo("a1", Some(header), Opinion::Flat);
+    let unit = &view.units[0];
+    sums_to_one(unit);
+    assert!((unit.healthy + unit.reading_error - 0.1).abs() < 0.01);
+    assert!((unit.multiple - 0.1).abs() < 0.01);
+    assert_eq!(unit.sheet, 0.0);
+    let of = |part: &str| -> f64 {
+        let list = unit.suspects.iter().filter(|s| s.part == part);
+        list.map(|s| s.probability).sum()
+    };
+    assert!((of("R4") - of("Q1")).abs() < 0.1 * of("R4"));
+    assert!(
+        unit.suspects
+            .iter()
+            .all(|s| s.part != "F1" && s.part != "bridge")
+    );
+}
