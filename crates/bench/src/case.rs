@@ -73,6 +73,9 @@ impl Case {
     }
 }
 
+/// Places that a question adds to those that were read, of a unit's own sheet.
+pub(crate) type Extra<'a> = &'a dyn Fn(&Sheet, &Meters) -> Vec<(Place, Condition)>;
+
 /// Reads the files and computes what the readings need; `extra` adds places to every unit.
 ///
 /// # Errors
@@ -80,7 +83,7 @@ impl Case {
 pub(crate) fn open(
     sheet_text: &Text,
     options: &Options,
-    extra: &dyn Fn(&Sheet, &Meters) -> Vec<(Place, Condition)>,
+    extra: Extra<'_>,
     stop: Stop<'_>,
 ) -> Result<Case, Refused> {
     let loaded = loading::sheet(sheet_text, options.lenient)?;
@@ -141,12 +144,7 @@ pub(crate) fn open(
     Ok(case)
 }
 
-fn one_unit(
-    case: &Case,
-    name: String,
-    built: AsBuilt<'_>,
-    extra: &dyn Fn(&Sheet, &Meters) -> Vec<(Place, Condition)>,
-) -> OneUnit {
+fn one_unit(case: &Case, name: String, built: AsBuilt<'_>, extra: Extra<'_>) -> OneUnit {
     let own = built(&name).unwrap_or_else(|| case.sheet.clone());
     let mut conditions: Vec<Condition> = Vec::new();
     let mut places: Vec<Place> = Vec::new();

@@ -61,11 +61,10 @@ fn solved(mut a: Vec<Vec<f64>>, mut b: Vec<f64>) -> Option<Vec<f64>> {
         }
         a.swap(k, p);
         b.swap(k, p);
+        let pivot = a[k].clone();
         for i in k + 1..n {
-            let f = a[i][k] / a[k][k];
-            for j in k..n {
-                a[i][j] -= f * a[k][j];
-            }
+            let f = a[i][k] / pivot[k];
+            a[i].iter_mut().zip(&pivot).for_each(|(x, p)| *x -= f * p);
             b[i] -= f * b[k];
         }
     }
