@@ -151,10 +151,12 @@ pub(crate) fn source_currents(
         return Vec::new();
     }
     let mut leaving = vec![0.0; network.nodes];
+    let mut meeting = vec![0.0; network.nodes];
     for branch in network.branches.iter().chain(meter) {
         if let Some(currents) = branch.currents(values, potential) {
             for (node, current) in branch.used_nodes().iter().zip(currents) {
                 leaving[*node as usize] += current;
+                meeting[*node as usize] += current.abs();
             }
         }
     }
@@ -170,12 +172,12 @@ pub(crate) fn source_currents(
                 continue;
             }
             let (a, b) = (*a as usize, *b as usize);
-            let through = if degree[a] == 1 {
-                -leaving[a]
-            } else if degree[b] == 1 {
-                leaving[b]
-            } else {
-                continue;
+            // Where both ends tell, the one at which less flows has less to round.
+            let through = match (degree[a] == 1, degree[b] == 1) {
+                (true, true) if meeting[b] < meeting[a] => leaving[b],
+                (true, _) => -leaving[a],
+                (false, true) => leaving[b],
+                (false, false) => continue,
             };
             found[k] = Some(through);
             leaving[a] += through;

@@ -421,13 +421,15 @@ pub(crate) fn iterate<L: Law>(
             workspace.assemble(system, &x, homotopy, Evaluate::Exactly);
             workspace.worst(settings).1 <= 1.0
         };
-        if settled && exactly(workspace) {
+        // What balances is a solution, even if an unknown that hardly anything holds still wanders.
+        let last = iteration + 1 == settings.iterations;
+        if (settled || last && whole) && exactly(workspace) {
             return Ok(Solution {
                 x,
                 iterations: iteration,
             });
         }
-        if iteration + 1 == settings.iterations {
+        if last {
             return Err(Stopped::OutOfIterations {
                 unknown: unknown as u32,
                 imbalance: workspace.residual[unknown],
