@@ -68,13 +68,13 @@ fn close_pairs(a: &Train, b: &Train, expected: &[f64], gate: f64) -> Vec<Pair> {
     let mut pairs: Vec<Pair> = Vec::with_capacity(a.times.len());
     let mut j = 0;
     let far = |i: usize, k: usize| (b.times[k] - expected[i]).abs();
-    for i in 0..a.times.len() {
-        while j < b.times.len() && b.times[j] < expected[i] - gate {
+    for (i, &due) in expected.iter().enumerate() {
+        while j < b.times.len() && b.times[j] < due - gate {
             j += 1;
         }
         let mut best: Option<usize> = None;
         let mut k = j;
-        while k < b.times.len() && b.times[k] <= expected[i] + gate {
+        while k < b.times.len() && b.times[k] <= due + gate {
             if b.rises(k) == a.rises(i) && best.is_none_or(|m| far(i, k) < far(i, m)) {
                 best = Some(k);
             }

@@ -56,7 +56,7 @@ pub(super) fn split(line: &[u8], separator: u8) -> Vec<&[u8]> {
     fields
 }
 
-fn trimmed<'a>(mut fields: Vec<&'a [u8]>) -> Vec<&'a [u8]> {
+fn trimmed(mut fields: Vec<&[u8]>) -> Vec<&[u8]> {
     while fields.len() > 1 && fields.last().is_some_and(|f| f.is_empty()) {
         fields.pop();
     }

@@ -184,7 +184,7 @@ impl Codes {
             Some(slot) => {
                 if self.short.len() <= slot {
                     self.short
-                        .resize((slot + 1).max(95).min(SHORT + 95 * 95), u32::MAX);
+                        .resize((slot + 1).clamp(95, SHORT + 95 * 95), u32::MAX);
                 }
                 self.short[slot] = index;
             }

@@ -132,7 +132,7 @@ pub fn planted(n: u64) -> Plan {
     let mut plan = random_plan(5000 + n, 100_000);
     plan.offset = noise.between(-3000.0, 3000.0);
     plan.rate = noise.between(-100e-6, 100e-6);
-    plan.drift = if n % 3 == 0 {
+    plan.drift = if n.is_multiple_of(3) {
         noise.between(0.0, 3.0)
     } else {
         0.0
@@ -213,10 +213,11 @@ fn course(
             (edge.at - reach).max(0.0) as usize,
             ((edge.at + reach).max(0.0) as usize).min(samples),
         );
-        for i in first.min(last)..last {
+        let near = value.iter_mut().enumerate().take(last).skip(first);
+        for (i, v) in near {
             let x = (i as f64 - edge.at) / scale;
             let ideal = if i as f64 >= edge.at { 1.0 } else { 0.0 };
-            value[i] += edge.step * (1.0 / (1.0 + (-x).exp()) - ideal);
+            *v += edge.step * (1.0 / (1.0 + (-x).exp()) - ideal);
         }
     }
     value
