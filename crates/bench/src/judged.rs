@@ -194,6 +194,21 @@ pub fn judge_readings(
         .collect())
 }
 
+/// Readings of a board that has no sheet: units are compared, and nothing is judged.
+pub fn compare_readings(readings: &[Reading]) -> Vec<Row> {
+    let blank = |_: &Reading| Judged {
+        held: None,
+        word: VerdictWord::NoExpectation,
+        side: None,
+        because: String::new(),
+        why_not: String::new(),
+    };
+    let judged: Vec<Judged> = readings.iter().map(blank).collect();
+    (0..readings.len())
+        .map(|i| view(readings, &judged, i))
+        .collect()
+}
+
 /// The lifted pins as the unit's own sheet has them.
 fn lifted_pins(reading: &Reading, own: &Sheet) -> Vec<(PartId, usize)> {
     reading

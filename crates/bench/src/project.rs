@@ -32,7 +32,7 @@ pub struct Project {
     pub name: String,
     /// There is a machine file.
     pub has_machine: bool,
-    /// Assemblies in bring-up order; without a machine file one that holds every sheet.
+    /// Assemblies in bring-up order; without a machine file one that holds every board.
     pub assemblies: Vec<Assembly>,
     /// Steps and hold points in order.
     pub bring_up: Vec<Step>,
@@ -95,6 +95,34 @@ impl From<&Diagnostic> for Remark {
             is_error: d.is_error(),
             complaint: Complaint::from(d),
         }
+    }
+}
+
+impl BoardText {
+    /// The sheet, and what is wrong or doubtful in it. A board that has none gets one of the places that its readings
+    /// name and no parts, so that readings can be compared before anything is drawn.
+    pub fn read_sheet(&self) -> (Sheet, Vec<Diagnostic>) {
+        if let Some(text) = &self.sheet {
+            return sheet::check(&text.text, &text.file);
+        }
+        let names = match &self.readings {
+            Some(text) => record::places_named(&text.text),
+            None => Vec::new(),
+        };
+        let net = |name| sheet::Net {
+            name,
+            role: None,
+            volts: None,
+            tolerance: None,
+            source: None,
+            span: sheet::Span::default(),
+        };
+        let undrawn = Sheet {
+            name: self.name.clone(),
+            nets: names.into_iter().map(net).collect(),
+            ..Sheet::default()
+        };
+        (undrawn, Vec::new())
     }
 }
 
@@ -297,11 +325,19 @@ fn of_sheets(sheets: Vec<Text>, readings: &mut HashMap<String, Text>) -> Vec<Ass
             ..BoardText::default()
         });
     }
+    // Readings are of use before anything is drawn.
+    let mut undrawn: Vec<Text> = readings.drain().map(|(_, text)| text).collect();
+    undrawn.sort_by(|a, b| a.file.cmp(&b.file));
+    boards.extend(undrawn.into_iter().map(|text| BoardText {
+        name: stem(&text.file).to_owned(),
+        readings: Some(text),
+        ..BoardText::default()
+    }));
     if boards.is_empty() {
         return Vec::new();
     }
     vec![Assembly {
-        name: "Sheets".to_owned(),
+        name: "Boards".to_owned(),
         boards,
     }]
 }
@@ -314,8 +350,8 @@ fn title_of(text: &Text) -> Option<String> {
 fn units_read(assemblies: &[Assembly]) -> Vec<UnitName> {
     let mut names: Vec<String> = Vec::new();
     for board in assemblies.iter().flat_map(|a| &a.boards) {
-        if let (Some(sheet), Some(readings)) = (&board.sheet, &board.readings) {
-            let (sheet, _) = sheet::parse(&sheet.text, &sheet.file);
+        if let Some(readings) = &board.readings {
+            let (sheet, _) = board.read_sheet();
             let meters = crate::meters::Meters::settle(&crate::MeterChoice::default());
             let known = record::Known {
                 sheet: &sheet,

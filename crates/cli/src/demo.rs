@@ -41,8 +41,16 @@ fn data_home(variable: impl Fn(&str) -> Option<PathBuf>) -> Option<PathBuf> {
         .or_else(|| absolute("LOCALAPPDATA"))
 }
 
+/// What makes a project; how the demo was made stays with the program.
 fn files<'a>(dir: &'a Dir<'_>) -> BTreeMap<&'a Path, &'a [u8]> {
-    let own = dir.files().map(|f| (f.path(), f.contents()));
+    let is_project = |path: &Path| {
+        let ending = path.extension().and_then(|e| e.to_str());
+        ending.is_some_and(|e| ["kdl", "csv", "md"].contains(&e))
+    };
+    let own = dir
+        .files()
+        .filter(|f| is_project(f.path()))
+        .map(|f| (f.path(), f.contents()));
     own.chain(dir.dirs().flat_map(files)).collect()
 }
 

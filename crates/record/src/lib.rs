@@ -14,6 +14,6 @@ pub use lead::{At, Lead, NoSuchPlace, resolve};
 pub use pairs::{Pair, parse_pairs};
 pub use print::print_readings;
 pub use reading::{Conditions, Placement, Reading, ReadingKind, ReadingValue, Shown, State};
-pub use readings::{Known, parse_readings};
+pub use readings::{Known, parse_readings, places_named};
 pub use settle::settle;
 pub use verdict::{Expected, Side, Twin, TwinCase, Verdict, VerdictWord};

@@ -55,6 +55,25 @@ pub fn parse_readings(text: &str, file: &str, known: &Known) -> (Vec<Reading>, V
     (readings, placed(remarks, file, text))
 }
 
+/// Names of all places where the leads of a readings file stood, in the order in which they first appear; for boards
+/// that have no sheet yet.
+pub fn places_named(text: &str) -> Vec<String> {
+    let Some(table) = table(text, &COLUMNS, &mut Vec::new()) else {
+        return Vec::new();
+    };
+    let mut names: Vec<String> = Vec::new();
+    let fields = table
+        .rows
+        .iter()
+        .flat_map(|row| ["red", "black"].map(|column| table.field(row, column)));
+    for field in fields.flatten() {
+        if !names.contains(&field.text) {
+            names.push(field.text.clone());
+        }
+    }
+    names
+}
+
 /// One row while it is read; shared with pairs files, whose columns are a part of these.
 pub(crate) struct Line<'a> {
     pub(crate) table: &'a Table,

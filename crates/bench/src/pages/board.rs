@@ -7,7 +7,7 @@ use sheet::Sheet;
 
 use super::cautions::{Caution, cautions};
 use super::rows::{self, Row};
-use crate::judged::{self, judge_readings};
+use crate::judged::{self, compare_readings, judge_readings};
 use crate::loading::Text;
 use crate::meters::Meters;
 use crate::project::{BoardText, Project, Remark, UnitName};
@@ -82,13 +82,14 @@ pub(crate) struct Opened {
     pub(crate) readings: Vec<Reading>,
     pub(crate) builds: HashMap<String, Sheet>,
     pub(crate) meters: Meters,
+    /// There is a sheet; else it holds nothing but the places that the readings name.
+    pub(crate) is_drawn: bool,
     remarks: Vec<Remark>,
 }
 
-/// Reads a board's texts; bad lines cost those lines alone. None without a sheet.
+/// Reads a board's texts; bad lines cost those lines alone. None if not even the shipped meters can be had.
 pub(crate) fn open(project: &Project, board: &BoardText) -> Option<Opened> {
-    let text = board.sheet.as_ref()?;
-    let (sheet, diagnostics) = sheet::check(&text.text, &text.file);
+    let (sheet, diagnostics) = board.read_sheet();
     let mut remarks: Vec<Remark> = diagnostics.iter().map(Remark::from).collect();
     let meters = meters(project, &mut remarks)?;
     let mut builds = HashMap::new();
@@ -115,6 +116,7 @@ pub(crate) fn open(project: &Project, board: &BoardText) -> Option<Opened> {
         readings,
         builds,
         meters,
+        is_drawn: board.sheet.is_some(),
         remarks,
     })
 }
@@ -174,8 +176,8 @@ fn meters(project: &Project, remarks: &mut Vec<Remark>) -> Option<Meters> {
 /// The page at once, without expectations.
 pub fn outline(project: &Project, board: &BoardText) -> View {
     match open(project, board) {
-        Some(opened) => view(project, board, opened, None),
-        None => without_sheet(project, board),
+        Some(opened) if opened.is_drawn => view(project, board, opened, None),
+        opened => compared(project, board, opened),
     }
 }
 
@@ -189,8 +191,9 @@ pub fn judged(
     progress: Progress<'_>,
     stop: Stop<'_>,
 ) -> Result<View, Refused> {
-    let Some(opened) = open(project, board) else {
-        return Ok(without_sheet(project, board));
+    let opened = match open(project, board) {
+        Some(opened) if opened.is_drawn => opened,
+        opened => return Ok(compared(project, board, opened)),
     };
     let verdicts = judge_readings(
         &opened.sheet,
@@ -203,23 +206,33 @@ pub fn judged(
     Ok(view(project, board, opened, Some(&verdicts)))
 }
 
-fn without_sheet(project: &Project, board: &BoardText) -> View {
+/// The page of a board without a sheet: its units beside each other.
+fn compared(project: &Project, board: &BoardText, opened: Option<Opened>) -> View {
     let why = board.missing.clone().unwrap_or_else(|| {
-        "There is no circuit sheet for this board yet. Write its first part into a sheet and name the sheet in machine.kdl.".to_owned()
+        "There is no circuit sheet for this board yet, so nothing can be expected. Write its first part into a sheet, and name the sheet in machine.kdl.".to_owned()
     });
-    View {
-        name: board.name.clone(),
-        title: board.title.clone(),
-        slot: board.slot.clone(),
-        units: project.units.clone(),
-        counts: vec![Count::default(); project.units.len()],
-        rows: Vec::new(),
-        cautions: Vec::new(),
-        remarks: Vec::new(),
-        rails: Vec::new(),
-        meter: String::new(),
-        without: Some(why),
-        is_waiting: false,
+    match opened {
+        Some(opened) => {
+            let verdicts = compare_readings(&opened.readings);
+            View {
+                without: Some(why),
+                ..view(project, board, opened, Some(&verdicts))
+            }
+        }
+        None => View {
+            name: board.name.clone(),
+            title: board.title.clone(),
+            slot: board.slot.clone(),
+            units: project.units.clone(),
+            counts: vec![Count::default(); project.units.len()],
+            rows: Vec::new(),
+            cautions: Vec::new(),
+            remarks: Vec::new(),
+            rails: Vec::new(),
+            meter: String::new(),
+            without: Some(why),
+            is_waiting: false,
+        },
     }
 }
 

@@ -149,7 +149,7 @@ pub(crate) fn rows(
         .iter()
         .map(|group| row(readings, group, verdicts, units))
         .collect();
-    rows.sort_by_key(Row::rank);
+    rows.sort_by_key(|row| (row.rank(), row.twin != DIFFER));
     rows
 }
 
@@ -369,6 +369,9 @@ fn conditions(reading: &Reading) -> Vec<String> {
     list
 }
 
+/// Said of units that are not alike where nothing is expected.
+const DIFFER: &str = "they differ";
+
 fn twin(taken: &[(usize, usize)], verdicts: Option<&[judged::Row]>, units: &[UnitName]) -> String {
     let cases: Vec<(usize, &str)> = taken
         .iter()
@@ -381,7 +384,7 @@ fn twin(taken: &[(usize, usize)], verdicts: Option<&[judged::Row]>, units: &[Uni
         (None, Some((_, "alike-but-off"))) => "alike, but off".to_owned(),
         (None, Some((_, "all-differ"))) => "all differ".to_owned(),
         (None, Some((_, "alike"))) => "alike".to_owned(),
-        (None, Some((_, "differ"))) => "they differ".to_owned(),
+        (None, Some((_, "differ"))) => DIFFER.to_owned(),
         _ => String::new(),
     }
 }

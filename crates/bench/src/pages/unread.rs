@@ -49,8 +49,9 @@ pub fn unread(
     stop: Stop<'_>,
 ) -> Result<View, Refused> {
     let part = |state: State| -> Result<Part, Refused> {
-        let Some(opened) = board::open(project, board) else {
-            return Ok(Ok(Vec::new()));
+        let opened = match board::open(project, board) {
+            Some(opened) if opened.is_drawn => opened,
+            _ => return Ok(Ok(Vec::new())),
         };
         let every = match expect::every_net(&opened.sheet, state) {
             Ok(every) => every,

@@ -126,6 +126,15 @@ async fn a_planted_fault_disagrees_on_its_unit_alone() {
         words,
         json!(["begun", "finding open", "not looked at", "not looked at"])
     );
+    let needs = browser
+        .run("return [...document.querySelectorAll('.needs .figures')].map(e => e.textContent)")
+        .await;
+    let wanted = [
+        "open: A2: 1 of unit 2 disagree; and 2 more",
+        "open: A3 +12V: not read in unit 1; and 1 more",
+        "for a person to say; not recorded",
+    ];
+    assert_eq!(needs, json!(wanted));
     let next = browser
         .run("return document.querySelector('.next').textContent")
         .await;
@@ -360,6 +369,31 @@ fn a_folder_of_sheets_alone_is_a_project() {
     assert!(
         page.contains("No reading of this board was taken yet")
             && page.contains("data-name=\"red\">MID<"),
+        "{page}"
+    );
+}
+
+#[test]
+fn units_are_compared_before_anything_is_drawn() {
+    let readings = "unit,state,kind,red,black,value\n1,cold,ohms,J1.2,J1.1,1k63\n2,cold,ohms,J1.2,J1.1,1k60\n1,cold,ohms,TP3,J1.1,47k\n2,cold,ohms,TP3,J1.1,OL\n";
+    let project = Folder::of(&[("readings/B1.csv", readings)]);
+    let bench = Bench::open(Some(&project.0));
+    let table = bench.settled("/board/B1/verdicts.csv");
+    let lines: Vec<&str> = table
+        .lines()
+        .skip_while(|l| !l.starts_with("unit,"))
+        .collect();
+    let wanted = [
+        "1,cold,ohms,TP3,J1.1,47 kΩ,,,no expectation,they differ,",
+        "2,cold,ohms,TP3,J1.1,OL,,,no expectation,they differ,",
+        "1,cold,ohms,J1.2,J1.1,1.63 kΩ,,,no expectation,alike,",
+        "2,cold,ohms,J1.2,J1.1,1.60 kΩ,,,no expectation,alike,",
+    ];
+    assert_eq!(lines[1..], wanted, "{table}");
+    let page = bench.settled("/board/B1");
+    assert!(
+        page.contains("There is no circuit sheet for this board yet")
+            && page.contains("they differ"),
         "{page}"
     );
 }

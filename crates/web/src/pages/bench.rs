@@ -66,7 +66,7 @@ fn hold_point(hold: &Hold) -> Markup {
 fn table(view: &View) -> Markup {
     html! {
         table.bench {
-            caption { @if view.has_machine { "Assemblies in bring-up order" } @else { "Sheets of this folder" } }
+            caption { @if view.has_machine { "Assemblies in bring-up order" } @else { "Boards of this folder" } }
             thead {
                 tr {
                     th scope="col" { @if view.has_machine { "Assembly" } @else { "Board" } }

@@ -27,6 +27,7 @@ pub fn main(
         (answer(view, waiting))
         (remarks::errors(&view.remarks))
         (cautions(&view.cautions))
+        @if let Some(first) = view.rows.iter().find(|r| r.rank() == 0) { (look_first(first, &view.units)) }
         @if view.rows.is_empty() && view.without.is_none() {
             p { "No reading of this board was taken yet. Below stands what a healthy one would read; put readings into "
                 code { "readings/" (view.name) ".csv" } "." }
@@ -41,7 +42,7 @@ pub fn main(
 fn answer(view: &View, waiting: Option<&Waiting>) -> Markup {
     let read: Vec<(&UnitName, &Count)> = view.units.iter().zip(&view.counts).collect();
     html! {
-        @if view.without.is_none() {
+        @if view.without.is_none() || !view.rows.is_empty() {
             ul.answer {
                 @for (unit, count) in read {
                     li { "Unit " (unit.name) ": " (standing(count, view.is_waiting)) }
@@ -55,7 +56,6 @@ fn answer(view: &View, waiting: Option<&Waiting>) -> Markup {
             Some(Waiting::Never(why)) => p.wait { "There are no verdicts: " (why) },
             _ => {}
         }
-        @if let Some(first) = view.rows.iter().find(|r| r.rank() == 0) { (look_first(first, &view.units)) }
     }
 }
 
