@@ -70,7 +70,8 @@ pub fn print_readings(readings: &[Reading], sheet: &Sheet) -> String {
     text
 }
 
-fn line(fields: impl Iterator<Item = String>) -> String {
+/// A line of comma-separated fields, with its end.
+pub(crate) fn line(fields: impl Iterator<Item = String>) -> String {
     let mut line = fields.map(quoted).collect::<Vec<_>>().join(",");
     line.push('\n');
     line
