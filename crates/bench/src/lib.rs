@@ -2,6 +2,7 @@
 //!
 //! Commands come in as texts and options; nothing here opens a file or reads a clock.
 
+pub mod campaign;
 pub mod carried;
 mod case;
 pub mod checked;

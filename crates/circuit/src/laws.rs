@@ -11,6 +11,7 @@ mod zener;
 pub use junction::Junction;
 pub use lamp::Lamp;
 pub use lead::Lead;
+pub use limiter::{exponentials, junction_step};
 pub use source::LimitedSource;
 pub use transistor::Transistor;
 pub use zener::Zener;

@@ -98,6 +98,17 @@ pub enum BoardVerb {
         #[command(flatten)]
         common: Common,
     },
+    /// Every single fault against every diode reading, counted and timed.
+    Campaign {
+        /// Circuit sheet.
+        sheet: PathBuf,
+        /// Stop at the end of a reading once so many seconds have passed.
+        #[arg(long, value_name = "S")]
+        seconds: Option<f64>,
+        /// What all verbs take.
+        #[command(flatten)]
+        common: Common,
+    },
     /// Readings of one random unit, as CSV.
     Simulate {
         /// Circuit sheet.

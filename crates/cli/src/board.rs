@@ -1,8 +1,10 @@
 //! Verbs about a board.
 
 use std::process::ExitCode;
+use std::time::{Duration, Instant};
 
-use bench::{Refused, expect, judged, simulated, suspects};
+use bench::{Refused, campaign, expect, judged, simulated, suspects};
+use cpu_time::ProcessTime;
 
 use crate::arguments::{BoardVerb, Common, Priors, State};
 use crate::{files, output};
@@ -63,6 +65,17 @@ pub fn run(verb: BoardVerb) -> ExitCode {
             }
             output::answer(view, common.json, suspects::View::to_text)
         }
+        BoardVerb::Campaign {
+            sheet,
+            seconds,
+            common,
+        } => {
+            let view = run_campaign(&sheet, seconds, &common);
+            if let (Ok(view), false) = (&view, common.json) {
+                output::skipped(&view.skipped);
+            }
+            output::answer(view, common.json, campaign::View::to_text)
+        }
         BoardVerb::Simulate {
             sheet,
             seed,
@@ -122,6 +135,33 @@ fn diagnosis(
         },
         lenient: common.lenient,
     })
+}
+
+fn run_campaign(
+    sheet: &std::path::Path,
+    seconds: Option<f64>,
+    common: &Common,
+) -> Result<campaign::View, Refused> {
+    let allowed = match seconds.map(Duration::try_from_secs_f64) {
+        None => Duration::MAX,
+        Some(Ok(allowed)) if !allowed.is_zero() => allowed,
+        Some(_) => {
+            return Err(Refused::input(
+                "The time allowed is not above zero.",
+                "Write seconds, such as --seconds 10.",
+            ));
+        }
+    };
+    let options = campaign::Options {
+        meter: files::meter(common.meter.as_deref(), sheet)?,
+        lenient: common.lenient,
+    };
+    let text = files::read(sheet)?;
+    let start = Instant::now();
+    let stop = || start.elapsed() >= allowed;
+    let view = campaign::campaign(&text, &options, &output::progress, &stop)?;
+    let cpu = ProcessTime::now().as_duration();
+    Ok(view.timed(start.elapsed().as_secs_f64(), cpu.as_secs_f64()))
 }
 
 fn state_word(state: State) -> bench::State {

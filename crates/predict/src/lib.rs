@@ -6,6 +6,7 @@ mod band;
 mod board;
 mod carriers;
 mod distribution;
+pub mod faults;
 mod line;
 mod probe;
 pub mod random;

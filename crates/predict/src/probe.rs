@@ -103,7 +103,7 @@ fn driven(setup: &Setup) -> Option<f64> {
 }
 
 /// The terms of a range in the equations.
-fn terms(setup: &Setup) -> MeterTerms {
+pub(crate) fn terms(setup: &Setup) -> MeterTerms {
     match *setup {
         Setup::CurrentOhms { amps, limit, .. } | Setup::Diode { amps, limit, .. } => MeterTerms {
             lead: Lead { amps, limit },

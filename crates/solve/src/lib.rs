@@ -11,6 +11,6 @@ mod system;
 
 pub use elimination::elimination_order;
 pub use ladder::{Attempt, Failure, Ladder, Method, solve};
-pub use lu::{Factors, Pattern, Singular};
+pub use lu::{Factors, Pattern, SIDES, Singular};
 pub use newton::{Settings, Solution, Workspace, newton};
 pub use system::{Element, Flow, GROUND, Law, Link, Response, System};

@@ -272,6 +272,82 @@ impl Factors {
     }
 }
 
+/// How many right sides are solved together.
+pub const SIDES: usize = 8;
+
+impl Factors {
+    /// Solves `A X = B` for [`SIDES`] right sides at once; `b[i]` holds row `i` of all of them and
+    /// is replaced by the same row of `X`. `scratch` is resized as needed.
+    pub fn solve_sides(
+        &self,
+        pattern: &Pattern,
+        b: &mut [[f64; SIDES]],
+        scratch: &mut Vec<[f64; SIDES]>,
+    ) {
+        scratch.clear();
+        scratch.extend(pattern.order.iter().map(|&i| b[i as usize]));
+        for k in 0..pattern.n {
+            let (start, diagonal, _) = pattern.row(k);
+            let mut sum = scratch[k];
+            for position in start..diagonal {
+                let other = &scratch[pattern.columns[position] as usize];
+                subtract(&mut sum, self.values[position], other);
+            }
+            scratch[k] = sum;
+        }
+        for k in (0..pattern.n).rev() {
+            let (_, diagonal, end) = pattern.row(k);
+            let mut sum = scratch[k];
+            for position in diagonal + 1..end {
+                let other = &scratch[pattern.columns[position] as usize];
+                subtract(&mut sum, self.values[position], other);
+            }
+            scratch[k] = sum.map(|s| s * self.inverse_pivots[k]);
+        }
+        for (k, &i) in pattern.order.iter().enumerate() {
+            b[i as usize] = scratch[k];
+        }
+    }
+
+    /// The same for the transposed matrix.
+    pub fn solve_transposed_sides(
+        &self,
+        pattern: &Pattern,
+        c: &mut [[f64; SIDES]],
+        scratch: &mut Vec<[f64; SIDES]>,
+    ) {
+        scratch.clear();
+        scratch.extend(pattern.order.iter().map(|&i| c[i as usize]));
+        for k in 0..pattern.n {
+            let (_, diagonal, end) = pattern.row(k);
+            let value = scratch[k].map(|s| s * self.inverse_pivots[k]);
+            scratch[k] = value;
+            for position in diagonal + 1..end {
+                let other = &mut scratch[pattern.columns[position] as usize];
+                subtract(other, self.values[position], &value);
+            }
+        }
+        for k in (0..pattern.n).rev() {
+            let (start, diagonal, _) = pattern.row(k);
+            let value = scratch[k];
+            for position in start..diagonal {
+                let other = &mut scratch[pattern.columns[position] as usize];
+                subtract(other, self.values[position], &value);
+            }
+        }
+        for (k, &i) in pattern.order.iter().enumerate() {
+            c[i as usize] = scratch[k];
+        }
+    }
+}
+
+/// `sum -= factor * other`, side by side.
+fn subtract(sum: &mut [f64; SIDES], factor: f64, other: &[f64; SIDES]) {
+    for (s, o) in sum.iter_mut().zip(other) {
+        *s -= factor * o;
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -285,6 +361,11 @@ mod tests {
                 .wrapping_add(1442695040888963407);
             (state >> 11) as f64 / (1u64 << 53) as f64
         }
+    }
+
+    /// A right side `b`, another multiple of it on each side.
+    fn scaled(b: f64) -> [f64; SIDES] {
+        std::array::from_fn(|side| (side as f64 - 3.0) * b)
     }
 
     #[test]
@@ -315,7 +396,22 @@ mod tests {
             factors.solve(&pattern, &mut x, &mut scratch);
             let mut y = b.clone();
             factors.solve_transposed(&pattern, &mut y, &mut scratch);
+            let mut sides: Vec<[f64; SIDES]> = b.iter().map(|b| scaled(*b)).collect();
+            factors.solve_sides(&pattern, &mut sides, &mut Vec::new());
+            let mut mirrored: Vec<[f64; SIDES]> = b.iter().map(|b| scaled(*b)).collect();
+            factors.solve_transposed_sides(&pattern, &mut mirrored, &mut Vec::new());
             for r in 0..n {
+                for side in 0..SIDES {
+                    let factor = side as f64 - 3.0;
+                    assert!(
+                        (sides[r][side] - factor * x[r]).abs() < 1e-12,
+                        "seed {seed}"
+                    );
+                    assert!(
+                        (mirrored[r][side] - factor * y[r]).abs() < 1e-12,
+                        "seed {seed}"
+                    );
+                }
                 let ax: f64 = (0..n).map(|c| dense[r][c] * x[c]).sum();
                 let aty: f64 = (0..n).map(|c| dense[c][r] * y[c]).sum();
                 assert!((ax - b[r]).abs() < 1e-12, "seed {seed}");

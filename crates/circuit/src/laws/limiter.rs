@@ -4,7 +4,7 @@
 ///
 /// Logarithmic limiting after Nagel, SPICE2 (memorandum ERL-M520, 1975), appendix on
 /// convergence; here `width` is n times the thermal voltage.
-pub(super) fn junction_step(proposed: f64, last: f64, width: f64, is: f64) -> f64 {
+pub fn junction_step(proposed: f64, last: f64, width: f64, is: f64) -> f64 {
     let move_in_widths = (proposed - last) / width;
     if last > 3.0 * width && move_in_widths < -0.5 && move_in_widths > -1.0 {
         // Newton crawls down an exponential by one width a step; the current that it asks for,
@@ -38,7 +38,7 @@ pub(super) fn critical(width: f64, is: f64) -> f64 {
 }
 
 /// exp(a) - 1 and exp(a) by one call: near zero the first would cancel, far from it it cannot.
-pub(super) fn exponentials(a: f64) -> (f64, f64) {
+pub fn exponentials(a: f64) -> (f64, f64) {
     if a.abs() < 0.3 {
         let less_one = a.exp_m1();
         (less_one, less_one + 1.0)

@@ -1,0 +1,17 @@
+//! Every single fault against a reading: what the meter would show with it.
+
+mod campaign;
+mod change;
+mod curve;
+mod engine;
+mod layout;
+mod list;
+mod plain;
+mod point;
+mod reduced;
+
+pub use campaign::{Tally, tally};
+pub use change::Change;
+pub use engine::{Answer, FaultBoard, FaultEngine, Way};
+pub use list::{campaign_faults, campaign_places};
+pub use plain::{faulty_values, read_anew};

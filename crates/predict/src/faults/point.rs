@@ -1,0 +1,176 @@
+//! One range of a meter on a healthy board: its solution, and how every small current moves it.
+
+use circuit::meter::Setup;
+use circuit::{Law, Node};
+use solve::SIDES;
+
+use super::curve::Curve;
+use super::layout::{Flow, Layout, Stencil};
+use crate::assembly::MeterTerms;
+use crate::board::Refusal;
+use crate::probe::{Probe, terms};
+
+/// What a flow is at the healthy solution.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct AtRest {
+    /// Its voltage.
+    pub u: f64,
+    /// Its current.
+    pub i: f64,
+    /// Its slope.
+    pub g: f64,
+}
+
+/// The healthy solution on one range, with the response to one ampere along every stencil.
+#[derive(Clone, Debug)]
+pub(super) struct Point {
+    pub setup: Setup,
+    /// The unknowns.
+    pub x: Vec<f64>,
+    /// Volts from red to black.
+    pub volts: f64,
+    /// Unknowns under red and black.
+    pub leads: (u32, u32),
+    /// The meter's flow, in the place of the layout's flow 0.
+    pub meter: Flow,
+    /// One a flow.
+    pub rest: Vec<AtRest>,
+    /// One a stencil, `unknowns` numbers each: what one ampere along it adds to the unknowns, with
+    /// the sign turned.
+    columns: Vec<f64>,
+    /// One a stencil: what one ampere does to the reading, with the sign turned.
+    pub at_leads: Vec<f64>,
+    /// One a flow: 1 over the volts in which it bends.
+    pub bend: Vec<f64>,
+    /// One a flow: the share of its own slope in what opposes it.
+    pub own_share: Vec<f64>,
+}
+
+impl Point {
+    /// Solves the healthy board with this range connected; `None` if the linearisation is singular.
+    ///
+    /// # Errors
+    /// If no certified solution is found.
+    pub fn new(
+        layout: &Layout,
+        probe: &mut Probe<'_>,
+        setup: &Setup,
+        values: &[f64],
+        start: &[f64],
+    ) -> Result<Option<Self>, Refusal> {
+        let x = probe.solve(setup, values, start)?;
+        if probe
+            .workspace
+            .linearise(&probe.assembly.system, &x)
+            .is_err()
+        {
+            return Ok(None);
+        }
+        let (red, black) = probe.leads();
+        let unknown = |n: Node| layout.unknowns[n as usize];
+        let (r, b) = (unknown(red), unknown(black));
+        let lead = terms(setup).lead;
+        let meter = Flow {
+            from: r.index,
+            to: b.index,
+            bias: r.offset - b.offset,
+            stencil: 0,
+            curve: if lead == MeterTerms::NONE.lead {
+                Curve::Nothing
+            } else {
+                Curve::OnePort(Law::Lead(lead))
+            },
+        };
+        let mut point = Self {
+            setup: *setup,
+            volts: probe.volts(&x),
+            leads: (r.index, b.index),
+            meter,
+            rest: Vec::with_capacity(layout.flows.len()),
+            columns: Vec::new(),
+            at_leads: Vec::new(),
+            bend: Vec::with_capacity(layout.flows.len()),
+            own_share: Vec::with_capacity(layout.flows.len()),
+            x,
+        };
+        point.fill_columns(layout, probe);
+        for index in 0..layout.flows.len() {
+            let flow = *point.flow(layout, index);
+            let u = point.difference(&flow);
+            let (i, g) = flow.curve.at(u);
+            point.rest.push(AtRest { u, i, g });
+            point.bend.push(match flow.curve {
+                Curve::Exponential { width, .. } => 1.0 / width,
+                _ => 0.0,
+            });
+            let column = point.column(flow.stencil);
+            let own = column[flow.from as usize] - column[flow.to as usize];
+            point.own_share.push((own * g).abs());
+        }
+        Ok(Some(point))
+    }
+
+    /// A flow of the layout; the first is the meter's.
+    pub fn flow<'a>(&'a self, layout: &'a Layout, index: usize) -> &'a Flow {
+        if index == 0 {
+            &self.meter
+        } else {
+            &layout.flows[index]
+        }
+    }
+
+    /// A stencil of the layout; the first is the meter's.
+    pub fn stencil(&self, layout: &Layout, index: usize) -> Stencil {
+        match index {
+            0 => [
+                (self.leads.0, 1.0),
+                (self.leads.1, -1.0),
+                (self.leads.1, 0.0),
+            ],
+            s => layout.stencils[s],
+        }
+    }
+
+    /// The voltage that a flow sees at the healthy solution.
+    pub fn difference(&self, flow: &Flow) -> f64 {
+        self.x[flow.from as usize] - self.x[flow.to as usize] + flow.bias
+    }
+
+    /// What one ampere along a stencil takes from the unknowns.
+    pub fn column(&self, stencil: usize) -> &[f64] {
+        let n = self.x.len();
+        &self.columns[stencil * n..(stencil + 1) * n]
+    }
+
+    /// Solves for all stencils, several at once.
+    fn fill_columns(&mut self, layout: &Layout, probe: &Probe<'_>) {
+        let n = self.x.len();
+        let (red, black) = (self.leads.0 as usize, self.leads.1 as usize);
+        let stencils = layout.stencils.len();
+        self.columns.resize(stencils * n, 0.0);
+        let mut block = vec![[0.0; SIDES]; n];
+        let mut scratch = Vec::new();
+        for first in (0..stencils).step_by(SIDES) {
+            let here = first..stencils.min(first + SIDES);
+            block.fill([0.0; SIDES]);
+            for (side, stencil) in here.clone().enumerate() {
+                for (unknown, share) in self.stencil(layout, stencil) {
+                    block[unknown as usize][side] += share;
+                }
+            }
+            let pattern = probe.workspace.pattern();
+            probe
+                .workspace
+                .factors()
+                .solve_sides(pattern, &mut block, &mut scratch);
+            for (side, stencil) in here.enumerate() {
+                let column = &mut self.columns[stencil * n..][..n];
+                for (value, row) in column.iter_mut().zip(&block) {
+                    *value = row[side];
+                }
+            }
+        }
+        let columns = self.columns.chunks_exact(n);
+        self.at_leads = columns.map(|c| c[red] - c[black]).collect();
+    }
+}

@@ -1,0 +1,127 @@
+//! No fast way may differ from the straightforward one: every fault, at a sample of places, both ways.
+//!
+//! Readings are compared to 1 uV or a millionth, over range alike. With KNOWNGOOD_FULL=1 three times
+//! as many places, and on the largest board all faults instead of every third.
+
+mod boards;
+
+use boards::{Case, generated, question, sheets_of_the_demo};
+use circuit::State;
+use circuit::meter::Function;
+use predict::Board;
+use predict::faults::{FaultBoard, FaultEngine, Way, campaign_faults, campaign_places, read_anew};
+
+fn full() -> bool {
+    std::env::var("KNOWNGOOD_FULL").is_ok_and(|v| v == "1")
+}
+
+/// Both ways at `places` places, every `stride`th fault; returns how many pairs were compared and
+/// how many of them each way answered.
+fn compare(
+    case: &Case,
+    state: State,
+    function: Function,
+    places: usize,
+    stride: usize,
+) -> [usize; 4] {
+    let sheet = &case.sheet;
+    let network = circuit::build(sheet, sheet::device::Devices::shipped(), state);
+    let board = Board::new(network).expect("the healthy board has an operating point");
+    let values = board.network.population.nominal();
+    let faults = campaign_faults(sheet);
+    let faulty = FaultBoard::new(&board, sheet, &values, &faults);
+    let question = question(function);
+    let all = campaign_places(sheet);
+    let places = if full() { 3 * places } else { places };
+    let mut counts = [0; 4];
+    for (number, (red, black)) in all.iter().step_by(all.len() / places + 1).enumerate() {
+        let leads = (red.0, black.0);
+        let mut engine = FaultEngine::new(&faulty, leads.0, leads.1, &question)
+            .expect("the healthy board can be read");
+        let pairs = faulty.changes().iter().zip(&faults);
+        for (change, fault) in pairs.skip(number % stride).step_by(stride) {
+            let fast = engine.answer(change);
+            let plain = read_anew(
+                &board,
+                &change.edits,
+                &values,
+                leads,
+                &question,
+                engine.healthy(),
+            );
+            let told = || {
+                format!(
+                    "{}: {} {} between {} and {}: {fast:?}, straightforward {:?}",
+                    sheet.name,
+                    fault.part_name(sheet),
+                    fault.mode,
+                    sheet.net_name(*red),
+                    sheet.net_name(*black),
+                    plain.as_ref().map(|p| (p.range, p.volts, p.reading)),
+                )
+            };
+            let (Ok(fast), Ok(plain)) = (&fast, &plain) else {
+                panic!("no answer: {}", told());
+            };
+            assert_eq!(fast.range, plain.range, "{}", told());
+            assert_eq!(
+                fast.reading.is_none(),
+                plain.reading.is_none(),
+                "{}",
+                told()
+            );
+            let off = (fast.volts - plain.volts).abs();
+            assert!(off <= 1e-6 * plain.volts.abs().max(1.0), "{}", told());
+            counts[0] += 1;
+            counts[1] += usize::from(fast.way == Way::Unmoved);
+            counts[2] += usize::from(fast.way == Way::Reduced);
+            counts[3] += usize::from(fast.way == Way::Anew);
+        }
+    }
+    println!(
+        "{} {state:?} {function:?}: {counts:?} pairs, unmoved, reduced, anew",
+        sheet.name
+    );
+    counts
+}
+
+#[test]
+fn a_board_of_60_parts() {
+    let Some(case) = generated("board60") else {
+        return;
+    };
+    let [all, unmoved, reduced, _] = compare(&case, State::Cold, Function::Diode, 12, 1);
+    // Without these the test would hold the straightforward way against itself.
+    assert!(unmoved * 5 > all && reduced * 5 > all);
+}
+
+#[test]
+fn a_board_of_300_parts() {
+    let Some(case) = generated("board300") else {
+        return;
+    };
+    let [all, unmoved, reduced, _] = compare(&case, State::Cold, Function::Diode, 3, 1);
+    assert!(unmoved * 5 > all && reduced * 5 > all);
+}
+
+#[test]
+fn a_board_of_1000_parts() {
+    let Some(case) = generated("board1000") else {
+        return;
+    };
+    let stride = if full() { 1 } else { 3 };
+    let [all, unmoved, reduced, _] = compare(&case, State::Cold, Function::Diode, 2, stride);
+    assert!(unmoved * 5 > all && reduced * 5 > all);
+}
+
+#[test]
+fn the_demo_cold() {
+    for case in sheets_of_the_demo() {
+        let [all, unmoved, reduced, _] = compare(&case, State::Cold, Function::Diode, 12, 1);
+        assert!(
+            unmoved * 20 > all && reduced + unmoved > all / 20,
+            "{}",
+            case.sheet.name
+        );
+    }
+}
