@@ -14,10 +14,45 @@ const APART: f64 = 2.0;
 
 /// One reading as a suspect predicts it, on the scale of its place; `None` is over range.
 #[derive(Clone)]
-struct Foretold {
-    middle: Option<f64>,
+pub(crate) struct Foretold {
+    pub middle: Option<f64>,
     slopes: Slopes,
     own: f64,
+}
+
+impl Foretold {
+    /// Standard deviations between two, by the mean of theirs; without limit if one alone is over
+    /// range.
+    pub fn apart(&self, other: &Foretold) -> f64 {
+        match (self.middle, other.middle) {
+            (Some(a), Some(b)) => {
+                (a - b).abs() / (0.5 * (variance(self).sqrt() + variance(other).sqrt()))
+            }
+            (None, None) => 0.0,
+            _ => f64::INFINITY,
+        }
+    }
+}
+
+/// What an effect foretells, its middle shifted on the scale; `None` if it is unknown.
+pub(crate) fn foretold(place: &Healthy, effect: &Effect, shift: f64) -> Option<Foretold> {
+    match effect {
+        Effect::Unmoved => Some(unchanged(place)),
+        Effect::OverRange => Some(Foretold {
+            middle: None,
+            slopes: Vec::new(),
+            own: 0.0,
+        }),
+        Effect::Unknown => None,
+        Effect::Moved(moved) => {
+            let (mean, slopes, own) = rows::on_scale(place, moved);
+            Some(Foretold {
+                middle: Some(mean + shift),
+                slopes,
+                own,
+            })
+        }
+    }
 }
 
 /// Sorts suspects into groups around the likeliest of each; sets their `group`.
@@ -27,7 +62,7 @@ pub(crate) fn of(unit: &Unit<'_>, weighed: &Weighed, suspects: &mut [Suspect]) -
         .iter()
         .map(|t| unit.predictions.healthy(t.place).map(unchanged))
         .collect();
-    let foretold: Vec<Option<Vec<Option<Foretold>>>> = suspects
+    let of_each: Vec<Option<Vec<Option<Foretold>>>> = suspects
         .iter()
         .map(|s| {
             let unseen = weighed.unseen[s.change][s.variant];
@@ -42,7 +77,7 @@ pub(crate) fn of(unit: &Unit<'_>, weighed: &Weighed, suspects: &mut [Suspect]) -
         }
         let members: Vec<usize> = (leader..suspects.len())
             .filter(|k| !placed[*k])
-            .filter(|k| *k == leader || alike(&foretold[leader], &foretold[*k], &healthy))
+            .filter(|k| *k == leader || alike(&of_each[leader], &of_each[*k], &healthy))
             .collect();
         members.iter().for_each(|k| placed[*k] = true);
         groups.push(members);
@@ -99,20 +134,9 @@ fn of_suspect(
             let place = p.healthy(t.place)?;
             match p.effect(at.0, at.1, t.place) {
                 Effect::Unmoved => healthy.clone(),
-                Effect::OverRange => Some(Foretold {
-                    middle: None,
-                    slopes: Vec::new(),
-                    own: 0.0,
-                }),
-                Effect::Unknown => None,
-                Effect::Moved(moved) => {
-                    let (mean, slopes, own) = rows::on_scale(place, moved);
+                effect => {
                     let within = rows::within(p, at.0, at.1, t.place);
-                    Some(Foretold {
-                        middle: Some(mean + within * half_steps),
-                        slopes,
-                        own,
-                    })
+                    foretold(place, effect, within * half_steps)
                 }
             }
         })
