@@ -48,6 +48,8 @@ pub(crate) struct OneUnit {
     pub readings: Vec<usize>,
     pub predictor: Predictor,
     pub taken: Vec<Taken>,
+    /// Places that the question adds, in its order.
+    pub extra: Vec<usize>,
 }
 
 /// All units that were read.
@@ -190,14 +192,16 @@ fn one_unit(case: &Case, name: String, built: AsBuilt<'_>, extra: Extra<'_>) -> 
             question,
             red: reading.red.clone(),
             black: reading.black.clone(),
+            rough: false,
         };
         readings.push(i);
         at.push(number(condition, place, &meter.name));
     }
     let meter = case.meters.current().name.clone();
-    for (place, condition) in extra(&own, &case.meters) {
-        number(condition, place, &meter);
-    }
+    let extra = extra(&own, &case.meters)
+        .into_iter()
+        .map(|(place, condition)| number(condition, place, &meter))
+        .collect();
     let predictor = Predictor::new(own, conditions, places);
     let taken: Vec<(usize, Taken)> = readings
         .into_iter()
@@ -212,6 +216,7 @@ fn one_unit(case: &Case, name: String, built: AsBuilt<'_>, extra: Extra<'_>) -> 
         readings: taken.iter().map(|t| t.0).collect(),
         taken: taken.into_iter().map(|t| t.1).collect(),
         predictor,
+        extra,
     }
 }
 

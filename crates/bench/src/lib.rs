@@ -3,6 +3,7 @@
 //! Commands come in as texts and options; nothing here opens a file or reads a clock.
 
 pub mod campaign;
+mod candidates;
 pub mod carried;
 mod case;
 pub mod checked;
@@ -13,11 +14,13 @@ pub mod logic;
 pub mod machine;
 pub mod memory;
 pub mod meters;
+pub mod next;
 pub mod pages;
 pub mod places;
 mod predictor;
 pub mod profile;
 pub mod project;
+pub mod proves;
 pub mod refused;
 pub mod signal;
 pub mod simulated;

@@ -36,6 +36,8 @@ pub struct Place {
     pub red: Lead,
     /// Black lead.
     pub black: Lead,
+    /// Whether its distribution is only wanted to first order: nothing was read there.
+    pub rough: bool,
 }
 
 /// What a variant of a change does, found on this sheet.
@@ -73,7 +75,9 @@ pub struct Predictor {
     bases: Vec<Base>,
     places: Vec<Place>,
     healthy: Vec<OnceLock<Option<(Healthy, Centre)>>>,
-    effects: Vec<OnceLock<Vec<Vec<Effect>>>>,
+    /// Where the variants of each change begin in a place's effects.
+    starts: Vec<usize>,
+    effects: Vec<Vec<OnceLock<Effect>>>,
 }
 
 /// A shift of less than this many standard deviations is none.
@@ -91,7 +95,8 @@ impl Predictor {
             .collect();
         Self {
             healthy: places.iter().map(|_| OnceLock::new()).collect(),
-            effects: places.iter().map(|_| OnceLock::new()).collect(),
+            starts: Vec::new(),
+            effects: Vec::new(),
             sheet,
             changes: Vec::new(),
             done: Vec::new(),
@@ -104,7 +109,17 @@ impl Predictor {
     pub fn set_changes(&mut self, changes: Vec<Change>) {
         self.done = changes.iter().map(|c| all_done(c, &self.sheet)).collect();
         self.changes = changes;
-        self.effects = self.places.iter().map(|_| OnceLock::new()).collect();
+        let mut count = 0;
+        self.starts = self
+            .done
+            .iter()
+            .map(|list| {
+                count += list.len();
+                count - list.len()
+            })
+            .collect();
+        let unknown = || (0..count).map(|_| OnceLock::new()).collect();
+        self.effects = self.places.iter().map(|_| unknown()).collect();
     }
 
     /// Computes all that readings at these places need, on all cores.
@@ -116,11 +131,24 @@ impl Predictor {
                 self.base_of(place);
             }
         });
+        let variants: Vec<(usize, usize)> = self
+            .done
+            .iter()
+            .enumerate()
+            .flat_map(|(c, list)| (0..list.len()).map(move |v| (c, v)))
+            .collect();
         for &place in wanted {
-            if !stop() {
-                self.effects_of(place);
-            }
+            variants.par_iter().for_each(|(c, v)| {
+                if !stop() {
+                    self.effect(*c, *v, place);
+                }
+            });
         }
+    }
+
+    /// The sheet of this unit.
+    pub fn sheet(&self) -> &Sheet {
+        &self.sheet
     }
 
     fn base_of(&self, place: usize) -> Option<&(Healthy, Centre)> {
@@ -134,7 +162,6 @@ impl Predictor {
         let base = &self.bases[at.condition];
         let board = base.board.as_ref()?;
         let (red, black) = self.nodes(at, &board.network)?;
-        let found = healthy(&mut board.probe(red, black), &at.question, expect::SEED).ok()?;
         let centre = centre(board, at, (red, black), &base.names)?;
         let scale = match at.kind {
             ReadingKind::Ohms => Scale::Ohms,
@@ -142,13 +169,16 @@ impl Predictor {
             _ => Scale::Volts,
         };
         let total = spread(&centre);
+        let (nominal, marginal) = if at.rough {
+            (centre.reading, first_order(&centre, total))
+        } else {
+            let found = healthy(&mut board.probe(red, black), &at.question, expect::SEED).ok()?;
+            (found.nominal.reading, marginal(&found.distribution, scale))
+        };
         let healthy = Healthy {
             scale,
-            nominal: found
-                .nominal
-                .reading
-                .map_or(record::Shown::OverRange, record::Shown::Number),
-            marginal: marginal(&found.distribution, scale),
+            nominal: nominal.map_or(record::Shown::OverRange, record::Shown::Number),
+            marginal,
             slopes: centre.slopes.iter().map(|(v, s)| (*v, s / total)).collect(),
             reversed: None,
         };
@@ -162,26 +192,6 @@ impl Predictor {
             Some(places::node(&here, &self.sheet, network))
         };
         Some((find(&at.red)?, find(&at.black)?))
-    }
-
-    fn effects_of(&self, place: usize) -> &Vec<Vec<Effect>> {
-        self.effects[place].get_or_init(|| {
-            let all: Vec<(usize, usize)> = self
-                .done
-                .iter()
-                .enumerate()
-                .flat_map(|(c, list)| (0..list.len()).map(move |v| (c, v)))
-                .collect();
-            let found: Vec<Effect> = all
-                .par_iter()
-                .map(|(c, v)| self.compute_effect(place, &[&self.done[*c][*v]]))
-                .collect();
-            let mut effects = vec![Vec::new(); self.done.len()];
-            for ((c, _), effect) in all.into_iter().zip(found) {
-                effects[c].push(effect);
-            }
-            effects
-        })
     }
 
     fn compute_effect(&self, place: usize, done: &[&Done]) -> Effect {
@@ -251,7 +261,8 @@ impl Predictions for Predictor {
     }
 
     fn effect(&self, change: usize, variant: usize, place: usize) -> &Effect {
-        &self.effects_of(place)[change][variant]
+        let cell = &self.effects[place][self.starts[change] + variant];
+        cell.get_or_init(|| self.compute_effect(place, &[&self.done[change][variant]]))
     }
 
     fn together(&self, first: (usize, usize), second: (usize, usize), place: usize) -> Effect {
@@ -351,6 +362,18 @@ fn border(question: &Question, chosen: &Setup) -> f64 {
         Setup::SeriesOhms { full_scale, .. } => full_scale,
         Setup::Diode { limit, .. } => limit,
         Setup::Volts { .. } => f64::INFINITY,
+    }
+}
+
+/// A normal distribution about the middle, over range beyond the border.
+fn first_order(centre: &Centre, sd: f64) -> Marginal {
+    match centre.reading {
+        None => Marginal::new(&[], 1.0),
+        Some(mean) => {
+            let beyond = (mean - centre.border) / sd;
+            let over = circuit::parameter::normal_cdf(beyond);
+            Marginal::new(&[(mean - sd, -1.0), (mean + sd, 1.0)], over)
+        }
     }
 }
 

@@ -1,6 +1,6 @@
 //! `board suspects`: what would explain the readings, how likely each is, and what speaks for and against it.
 
-use diagnose::{Change, Predictions, Ranked, Speaks, Suspect, rank};
+use diagnose::{Change, Predictions, Ranked, Ranking, Speaks, Suspect, rank};
 use record::{Reading, ReadingKind, Shown};
 use serde::Serialize;
 
@@ -154,7 +154,10 @@ pub fn suspects(
 }
 
 pub(crate) fn view(case: &Case, only: Option<&str>) -> View {
-    let ranking = rank(&case.units(), case.together);
+    shown(case, &rank(&case.units(), case.together), only)
+}
+
+pub(crate) fn shown(case: &Case, ranking: &Ranking, only: Option<&str>) -> View {
     let units = case
         .units
         .iter()

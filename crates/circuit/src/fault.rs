@@ -267,8 +267,8 @@ impl Fault {
         let shunt = |a: &str, b: &str| vec![Edit::Shunt(pin(a).node, pin(b).node, SHORT_OHMS)];
         match self.mode {
             Mode::Open => branches().map(Edit::Remove).collect(),
-            Mode::Short => across(sheet, part, piece, SHORT_OHMS),
-            Mode::Leaky(ohms) => across(sheet, part, piece, ohms),
+            Mode::Short => across(sheet, network, part, piece, SHORT_OHMS),
+            Mode::Leaky(ohms) => across(sheet, network, part, piece, ohms),
             Mode::High(factor) | Mode::Low(factor) => drifting(network, part, piece)
                 .map(|p| Edit::Scale(p, factor))
                 .into_iter()
@@ -309,8 +309,15 @@ fn winding_branch(network: &Network, part: PartId, winding: &str) -> Option<usiz
     pin.terminals.first().map(|t| t.branch)
 }
 
-/// A resistance across the whole part, from its first pin to its last.
-fn across(sheet: &Sheet, part: PartId, piece: Option<&str>, ohms: f64) -> Vec<Edit> {
+/// A resistance across the whole part, from its first pin to its last; a lifted pin takes its end
+/// of it along.
+fn across(
+    sheet: &Sheet,
+    network: &Network,
+    part: PartId,
+    piece: Option<&str>,
+    ohms: f64,
+) -> Vec<Edit> {
     let pins = sheet.parts[part.index()].pins();
     let own: Vec<&(String, NetId)> = pins
         .iter()
@@ -322,7 +329,10 @@ fn across(sheet: &Sheet, part: PartId, piece: Option<&str>, ohms: f64) -> Vec<Ed
         })
         .collect();
     match (own.first(), own.last()) {
-        (Some((_, a)), Some((_, b))) => vec![Edit::Shunt(a.0, b.0, ohms)],
+        (Some((first, a)), Some((last, b))) => {
+            let node = |pin: &str, net: &NetId| network.pin(part, pin).map_or(net.0, |p| p.node);
+            vec![Edit::Shunt(node(first, a), node(last, b), ohms)]
+        }
         _ => Vec::new(),
     }
 }

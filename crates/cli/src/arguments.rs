@@ -109,6 +109,35 @@ pub enum BoardVerb {
         #[command(flatten)]
         common: Common,
     },
+    /// Where to put the probe next, and what each outcome would mean.
+    Next {
+        /// Circuit sheet.
+        sheet: PathBuf,
+        /// Readings file; one with a header only is a start.
+        readings: PathBuf,
+        /// The unit that is read.
+        #[arg(long, value_name = "U")]
+        unit: String,
+        /// Offer readings with the supplies on, too; only past the hold point.
+        #[arg(long)]
+        powered: bool,
+        /// What is thought of the parts before anything is read.
+        #[arg(long, value_enum, default_value_t = Priors::Published)]
+        priors: Priors,
+        /// What all verbs take.
+        #[command(flatten)]
+        common: Common,
+    },
+    /// The shortest set of readings that would show a fault.
+    Proves {
+        /// Circuit sheet.
+        sheet: PathBuf,
+        /// The fault, such as "R4 open" or "C6 leaky=330".
+        fault: String,
+        /// What all verbs take.
+        #[command(flatten)]
+        common: Common,
+    },
     /// Readings of one random unit, as CSV.
     Simulate {
         /// Circuit sheet.

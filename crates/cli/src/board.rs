@@ -3,7 +3,7 @@
 use std::process::ExitCode;
 use std::time::{Duration, Instant};
 
-use bench::{Refused, campaign, expect, judged, simulated, suspects};
+use bench::{Refused, campaign, expect, judged, next, proves, simulated, suspects};
 use cpu_time::ProcessTime;
 
 use crate::arguments::{BoardVerb, Common, Priors, State};
@@ -75,6 +75,40 @@ pub fn run(verb: BoardVerb) -> ExitCode {
                 output::skipped(&view.skipped);
             }
             output::answer(view, common.json, campaign::View::to_text)
+        }
+        BoardVerb::Next {
+            sheet,
+            readings,
+            unit,
+            powered,
+            priors,
+            common,
+        } => {
+            let view = (|| {
+                let options = diagnosis(&sheet, &readings, Some(unit), priors, &common)?;
+                let text = files::read(&sheet)?;
+                next::next(&text, &options, powered, &output::progress, &|| false)
+            })();
+            if let (Ok(view), false) = (&view, common.json) {
+                output::skipped(&view.skipped);
+            }
+            output::answer(view, common.json, next::View::to_text)
+        }
+        BoardVerb::Proves {
+            sheet,
+            fault,
+            common,
+        } => {
+            let view = (|| {
+                let options = proves::Options {
+                    fault,
+                    meter: files::meter(common.meter.as_deref(), &sheet)?,
+                    lenient: common.lenient,
+                };
+                let text = files::read(&sheet)?;
+                proves::proves(&text, &options, &output::progress, &|| false)
+            })();
+            output::answer(view, common.json, proves::View::to_text)
         }
         BoardVerb::Simulate {
             sheet,
