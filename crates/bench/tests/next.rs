@@ -189,8 +189,7 @@ fn an_ohmmeter_that_junctions_do_not_bear_is_not_offered() {
     let high =
         "meter old { ohms { range x1000 source=\"150k\" open=15 full=\"15M\" accuracy=\"5%\" } }";
     assert!(ask(BOARD, HEADER, meter(high), false).candidates.is_empty());
-    let low =
-        "meter old { ohms { range x1 source=\"10R\" open=1.5 full=\"1k\" accuracy=\"5%\" } }";
+    let low = "meter old { ohms { range x1 source=\"10R\" open=1.5 full=\"1k\" accuracy=\"5%\" } }";
     assert!(ask(BOARD, HEADER, meter(low), false).candidates.is_empty());
     let mild =
         "meter old { ohms { range x100 source=\"1k5\" open=1.5 full=\"150k\" accuracy=\"5%\" } }";
