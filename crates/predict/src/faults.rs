@@ -1,14 +1,17 @@
 //! Every single fault against a reading: what the meter would show with it.
 
+mod balance;
 mod campaign;
 mod change;
 mod curve;
+mod dense;
 mod engine;
 mod layout;
 mod list;
 mod plain;
 mod point;
 mod reduced;
+mod whole;
 
 pub use campaign::{Tally, tally};
 pub use change::Change;

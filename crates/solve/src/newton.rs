@@ -221,6 +221,25 @@ impl Workspace {
             .factor(&self.pattern, &self.matrix[..self.pattern.len()])
     }
 
+    /// The same with `held` added to every element's own slopes, so that no unknown floats.
+    pub fn linearise_held<L: Law>(
+        &mut self,
+        system: &System<L>,
+        x: &[f64],
+        held: f64,
+    ) -> Result<(), Singular> {
+        self.set_linear(system);
+        self.assemble(system, x, Homotopy::NONE, Evaluate::Exactly);
+        for (element, places) in system.elements.iter().zip(&self.element_places) {
+            let ports = places.iter().take(element.port_count as usize);
+            for (port, places) in ports.enumerate() {
+                add_four(&mut self.matrix, &places[port], held);
+            }
+        }
+        self.factors
+            .factor(&self.pattern, &self.matrix[..self.pattern.len()])
+    }
+
     /// Solves with the current factors: `b` becomes `x`.
     pub fn solve(&mut self, b: &mut [f64]) {
         self.factors.solve(&self.pattern, b, &mut self.scratch);

@@ -51,6 +51,14 @@ impl Curve {
         }
     }
 
+    /// Whether it is its own tangent everywhere.
+    pub fn is_straight(&self) -> bool {
+        matches!(
+            self,
+            Curve::Nothing | Curve::Constant(_) | Curve::Conductance(_)
+        )
+    }
+
     /// Where to linearise next when `proposed` is asked for and `last` was used before.
     pub fn limit(&self, proposed: f64, last: f64) -> f64 {
         match self {

@@ -9,6 +9,7 @@ use super::layout::Layout;
 use super::plain::read_anew;
 use super::point::Point;
 use super::reduced::Room;
+use super::whole::Whole;
 use crate::board::{Board, Refusal};
 use crate::probe::{Probe, Question, Shown};
 
@@ -65,6 +66,8 @@ pub enum Way {
     Unmoved,
     /// By the currents that bend, on the healthy tangents of all others.
     Reduced,
+    /// By Newton's method on the whole circuit, from the healthy solution.
+    Whole,
     /// The whole circuit was laid out and solved anew.
     Anew,
 }
@@ -91,6 +94,7 @@ pub struct FaultEngine<'a> {
     healthy: Shown,
     point: Option<Point>,
     room: Room,
+    whole: Option<Whole>,
 }
 
 impl<'a> FaultEngine<'a> {
@@ -121,6 +125,7 @@ impl<'a> FaultEngine<'a> {
             healthy,
             point,
             room: Room::default(),
+            whole: None,
         })
     }
 
@@ -151,19 +156,27 @@ impl<'a> FaultEngine<'a> {
                 if no_current(point, pieces) {
                     return Ok(self.unmoved());
                 }
-                let found = self.room.solve(
-                    &self.faulty.layout,
-                    point,
-                    &self.probe.workspace,
-                    &self.probe.assembly.system,
-                    pieces,
-                );
-                if let Some(volts) = found {
+                let (layout, workspace) = (&self.faulty.layout, &self.probe.workspace);
+                let system = &self.probe.assembly.system;
+                let found = self
+                    .room
+                    .solve(layout, point, workspace, system, pieces)
+                    .map(|volts| (volts, Way::Reduced))
+                    .or_else(|| {
+                        let pattern = workspace.pattern();
+                        if self.whole.is_none() {
+                            self.whole = Whole::new(layout, point, pattern, system);
+                        }
+                        let whole = self.whole.as_mut()?;
+                        let volts = whole.solve(layout, point, pattern, system, pieces)?;
+                        Some((volts, Way::Whole))
+                    });
+                if let Some((volts, way)) = found {
                     return Ok(Answer {
                         range: self.healthy.range,
                         volts,
                         reading: point.setup.shown(volts),
-                        way: Way::Reduced,
+                        way,
                     });
                 }
             }

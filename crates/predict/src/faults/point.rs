@@ -10,6 +10,11 @@ use crate::assembly::MeterTerms;
 use crate::board::Refusal;
 use crate::probe::{Probe, terms};
 
+/// Siemens across every junction of the linearised circuit, though of no other: what blocks on all
+/// sides would float, and its numbers would drown all others. Chosen so that a thousand junctions
+/// pass no more than the certificate's picoamperes.
+const HELD: f64 = 1e-14;
+
 /// What a flow is at the healthy solution.
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct AtRest {
@@ -19,6 +24,24 @@ pub(super) struct AtRest {
     pub i: f64,
     /// Its slope.
     pub g: f64,
+}
+
+/// An exponential flow, with what is asked of it for every fault.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Bend {
+    /// The ends of its voltage.
+    pub from: u32,
+    pub to: u32,
+    /// Index of the flow.
+    pub flow: u32,
+    /// 1 over the volts in which it grows by e.
+    pub over_width: f64,
+    /// Amperes of the growing part at the healthy solution.
+    pub grown: f64,
+    /// Its slope times the ohms that oppose it.
+    pub own_share: f64,
+    /// Where it flows.
+    pub stencil: Stencil,
 }
 
 /// The healthy solution on one range, with the response to one ampere along every stencil.
@@ -40,10 +63,12 @@ pub(super) struct Point {
     columns: Vec<f64>,
     /// One a stencil: what one ampere does to the reading, with the sign turned.
     pub at_leads: Vec<f64>,
-    /// One a flow: 1 over the volts in which it bends.
-    pub bend: Vec<f64>,
-    /// One a flow: the share of its own slope in what opposes it.
-    pub own_share: Vec<f64>,
+    /// The flows that are exponentials.
+    pub bends: Vec<Bend>,
+    /// All other flows.
+    pub odd: Vec<u32>,
+    /// One a flow: ohms that oppose it, all others on their tangents.
+    pub own: Vec<f64>,
 }
 
 impl Point {
@@ -61,7 +86,7 @@ impl Point {
         let x = probe.solve(setup, values, start)?;
         if probe
             .workspace
-            .linearise(&probe.assembly.system, &x)
+            .linearise_held(&probe.assembly.system, &x, HELD)
             .is_err()
         {
             return Ok(None);
@@ -89,8 +114,9 @@ impl Point {
             rest: Vec::with_capacity(layout.flows.len()),
             columns: Vec::new(),
             at_leads: Vec::new(),
-            bend: Vec::with_capacity(layout.flows.len()),
-            own_share: Vec::with_capacity(layout.flows.len()),
+            bends: Vec::with_capacity(layout.flows.len()),
+            odd: Vec::new(),
+            own: Vec::with_capacity(layout.flows.len()),
             x,
         };
         point.fill_columns(layout, probe);
@@ -99,13 +125,22 @@ impl Point {
             let u = point.difference(&flow);
             let (i, g) = flow.curve.at(u);
             point.rest.push(AtRest { u, i, g });
-            point.bend.push(match flow.curve {
-                Curve::Exponential { width, .. } => 1.0 / width,
-                _ => 0.0,
-            });
             let column = point.column(flow.stencil);
-            let own = column[flow.from as usize] - column[flow.to as usize];
-            point.own_share.push((own * g).abs());
+            let own = (column[flow.from as usize] - column[flow.to as usize]).abs();
+            point.own.push(own);
+            match flow.curve {
+                Curve::Exponential { width, .. } => point.bends.push(Bend {
+                    from: flow.from,
+                    to: flow.to,
+                    flow: index as u32,
+                    over_width: 1.0 / width,
+                    grown: g * width,
+                    own_share: own * g,
+                    stencil: layout.stencils[flow.stencil],
+                }),
+                Curve::Nothing => {}
+                _ => point.odd.push(index as u32),
+            }
         }
         Ok(Some(point))
     }

@@ -1,9 +1,10 @@
 //! A fault solved by the few currents that bend: all others stay on their healthy tangents.
 
-use solve::{GROUND, System, Workspace};
+use solve::{System, Workspace};
 
+use super::balance::Sums;
 use super::change::Piece;
-use super::curve::Curve;
+use super::dense::eliminate;
 use super::layout::{Flow, Layout};
 use super::point::{AtRest, Point};
 use crate::adapter::Adapter;
@@ -11,22 +12,25 @@ use crate::adapter::Adapter;
 /// Most currents that are followed off their tangents before the whole circuit is solved anew.
 const MOST: usize = 48;
 /// Rounds of widening the set and of correcting for the soft rest.
-const ROUNDS: usize = 16;
+const ROUNDS: usize = 24;
 /// Newton steps within one round.
 const STEPS: usize = 60;
 /// A flow whose slope changes by more than this share of what opposes it is followed; below it
 /// each correction leaves at most this share of the error.
-const SOFT: f64 = 0.15;
+const SOFT: f64 = 0.04;
+/// Members from which on a new one costs more than the corrections that it saves, and the share that
+/// is taken for soft then.
+const CROWD: usize = 20;
+const CROWDED: f64 = 0.3;
+/// So many corrections, and flows are followed for how far they have moved alone: what opposed them
+/// in the healthy circuit may be what the fault took away.
+const PATIENCE: usize = 3;
 /// Current in amperes that no reading shows: a tenth of what the solver leaves unbalanced.
 const UNSEEN: f64 = 1e-14;
-/// Imbalance in amperes, and as a fraction of the currents that meet, that is accepted at once: what
-/// the solver of the whole circuit accepts.
-const TIGHT: (f64, f64) = (1e-13, 2e-9);
-/// Imbalance that is accepted where a further correction does not move the reading: the absolute part
-/// of the whole circuit's certificate, and a tenth of its relative part.
-const LOOSE: (f64, f64) = (1e-12, 1e-7);
-/// Volts at the leads that are as good as none: a hundredth of what answers are compared to.
+/// Volts that are as good as none: a hundredth of what answers are compared to.
 const SETTLED: f64 = 1e-8;
+/// Times that what does not balance is put right before it is given up.
+const REPAIRS: usize = 3;
 
 /// A flow that is followed off its tangent.
 #[derive(Clone, Copy, Debug)]
@@ -36,6 +40,8 @@ struct Member {
     rest: AtRest,
     /// Where it was linearised last, as a change from `rest`.
     point: f64,
+    /// Slope beyond the tangent there.
+    slope: f64,
     /// Current beyond the tangent at the solution of the linearised set.
     beyond: f64,
 }
@@ -50,10 +56,13 @@ pub(super) struct Room {
     matrix: Vec<f64>,
     right: Vec<f64>,
     step: Vec<f64>,
+    /// What the soft flows take from the unknowns, and what repairs take.
     shift: Vec<f64>,
-    scratch: Vec<f64>,
+    repair: Vec<f64>,
+    soft: Vec<(u32, f64)>,
     residual: Vec<f64>,
-    meeting: Vec<f64>,
+    scratch: Vec<f64>,
+    sums: Sums,
 }
 
 impl Room {
@@ -66,14 +75,53 @@ impl Room {
         system: &System<Adapter>,
         pieces: &[Piece],
     ) -> Option<f64> {
+        self.begin(layout, point, pieces);
+        let mut shifted = false;
+        let mut corrections = 0;
+        let mut repairs = 0;
+        for _ in 0..ROUNDS {
+            if !self.settle() {
+                return None;
+            }
+            self.spread(point, shifted);
+            match self.look(layout, point, corrections > PATIENCE) {
+                Look::Widened => continue,
+                Look::Full => return None,
+                Look::Narrow => {}
+            }
+            if self.soften(layout, point, workspace, shifted) > SETTLED {
+                shifted = true;
+                corrections += 1;
+                continue;
+            }
+            let [red, black] = [point.leads.0, point.leads.1].map(|i| i as usize);
+            let volts = point.volts + self.step[red] - self.step[black];
+            self.sums.add_up(layout, point, system, pieces, &self.step);
+            if self.sums.balance() {
+                return Some(volts);
+            }
+            if repairs == REPAIRS {
+                return None;
+            }
+            repairs += 1;
+            shifted = true;
+            self.repair(workspace);
+        }
+        None
+    }
+
+    /// Starts with the fault's own currents.
+    fn begin(&mut self, layout: &Layout, point: &Point, pieces: &[Piece]) {
         let n = point.x.len();
         self.members.clear();
         self.followed.clear();
         self.followed.resize(layout.flows.len(), false);
         self.coupling.resize(MOST * MOST, 0.0);
-        self.shift.clear();
-        self.shift.resize(n, 0.0);
         self.step.resize(n, 0.0);
+        for list in [&mut self.shift, &mut self.repair] {
+            list.clear();
+            list.resize(n, 0.0);
+        }
         for piece in pieces {
             let rest = match piece.instead_of {
                 Some(index) => {
@@ -88,36 +136,6 @@ impl Room {
             };
             self.join(point, piece.flow, rest);
         }
-        let mut last = f64::INFINITY;
-        for round in 0..ROUNDS {
-            if !self.settle() {
-                return None;
-            }
-            self.spread(point, round > 0);
-            let [red, black] = [point.leads.0, point.leads.1].map(|i| i as usize);
-            let volts = point.volts + self.step[red] - self.step[black];
-            let look = self.look(layout, point, system);
-            match look {
-                Look::Widened => {}
-                Look::Full => {
-                    return None;
-                }
-                Look::Balanced => return Some(volts),
-                Look::Nearly if (volts - last).abs() <= SETTLED => return Some(volts),
-                Look::Nearly | Look::Unbalanced => {
-                    last = volts;
-                    workspace.factors().solve(
-                        workspace.pattern(),
-                        &mut self.residual,
-                        &mut self.scratch,
-                    );
-                    for (shift, more) in self.shift.iter_mut().zip(&self.residual) {
-                        *shift += more;
-                    }
-                }
-            }
-        }
-        None
     }
 
     /// Adds a member and its couplings.
@@ -125,7 +143,7 @@ impl Room {
         let j = self.members.len();
         let own = point.column(flow.stencil);
         for k in 0..j {
-            let other = self.members[k].flow;
+            let other = &self.members[k].flow;
             self.coupling[k * MOST + j] = own[other.from as usize] - own[other.to as usize];
             let column = point.column(other.stencil);
             self.coupling[j * MOST + k] = column[flow.from as usize] - column[flow.to as usize];
@@ -135,6 +153,7 @@ impl Room {
             flow,
             rest,
             point: 0.0,
+            slope: 0.0,
             beyond: 0.0,
         });
     }
@@ -142,30 +161,34 @@ impl Room {
     /// Newton's method on the members alone; false if it does not settle.
     fn settle(&mut self) -> bool {
         let m = self.members.len();
+        self.matrix.resize(m * m, 0.0);
+        self.right.resize(m, 0.0);
         for _ in 0..STEPS {
-            self.matrix.clear();
-            self.matrix.resize(m * m, 0.0);
-            self.right.clear();
-            self.right.resize(m, 0.0);
-            for j in 0..m {
-                let flow = &self.members[j].flow;
-                self.matrix[j * m + j] = 1.0;
-                self.right[j] = -(self.shift[flow.from as usize] - self.shift[flow.to as usize]);
-            }
-            for k in 0..m {
-                let (beyond, slope) = self.members[k].beyond_at(self.members[k].point);
-                let constant = beyond - slope * self.members[k].point;
-                for j in 0..m {
-                    let coupling = self.coupling[j * MOST + k];
-                    self.matrix[j * m + k] += coupling * slope;
-                    self.right[j] -= coupling * constant;
+            // The unknowns are the currents: the voltage across a stiff member is a small difference
+            // of large ones, and its current would drown in their rounding.
+            for (j, row) in self.matrix.chunks_exact_mut(m).enumerate() {
+                let member = &mut self.members[j];
+                let (beyond, slope) = member.beyond_at(member.point);
+                member.slope = slope;
+                let shift = &self.shift;
+                let shift = shift[member.flow.from as usize] - shift[member.flow.to as usize];
+                self.right[j] = beyond - slope * (member.point + shift);
+                for (entry, coupling) in row.iter_mut().zip(&self.coupling[j * MOST..][..m]) {
+                    *entry = slope * coupling;
                 }
+                row[j] += 1.0;
             }
             if !eliminate(&mut self.matrix, &mut self.right, m) {
                 return false;
             }
             let mut calm = true;
-            for (member, &proposed) in self.members.iter_mut().zip(&self.right) {
+            for (j, member) in self.members.iter_mut().enumerate() {
+                let shift = &self.shift;
+                let mut proposed =
+                    shift[member.flow.to as usize] - shift[member.flow.from as usize];
+                for (coupling, amps) in self.coupling[j * MOST..][..m].iter().zip(&self.right) {
+                    proposed -= coupling * amps;
+                }
                 let rest = member.rest.u;
                 let allowed = member
                     .flow
@@ -175,10 +198,9 @@ impl Room {
                 let limited = (allowed - proposed).abs() > 1e-12 * (1.0 + proposed.abs());
                 let moved = (allowed - member.point).abs();
                 // Newton leaves about the square of the last step over the width of the bend.
-                calm &= !limited && moved <= 1e-6 + 1e-9 * allowed.abs();
-                // What the linearised set carries at its own solution.
-                let (beyond, slope) = member.beyond_at(member.point);
-                member.beyond = beyond + slope * (proposed - member.point);
+                calm &= member.flow.curve.is_straight()
+                    || !limited && moved <= 1e-7 + 1e-9 * allowed.abs();
+                member.beyond = self.right[j];
                 member.point = if limited { allowed } else { proposed };
             }
             if calm {
@@ -207,93 +229,122 @@ impl Room {
         }
     }
 
-    /// Adds up all currents of the faulty circuit at what was found, by the laws of its parts, and
-    /// follows those flows that bend too far away from their tangents.
-    fn look(&mut self, layout: &Layout, point: &Point, system: &System<Adapter>) -> Look {
-        let n = point.x.len();
-        for list in [&mut self.residual, &mut self.meeting] {
-            list.clear();
-            list.resize(n, 0.0);
-        }
+    /// Looks at all flows that are not followed: which must be, and what the others carry beyond
+    /// their tangents.
+    fn look(&mut self, layout: &Layout, point: &Point, strict: bool) -> Look {
+        self.soft.clear();
         let before = self.members.len();
-        for index in 0..layout.flows.len() {
+        for bend in &point.bends {
+            let d = (self.step[bend.from as usize] - self.step[bend.to as usize]) * bend.over_width;
+            if d < 1.0 && d * d * bend.grown <= UNSEEN {
+                continue;
+            }
+            let index = bend.flow as usize;
             if self.followed[index] {
                 continue;
             }
-            let flow = *point.flow(layout, index);
-            let moved = self.step[flow.from as usize] - self.step[flow.to as usize];
-            let rest = point.rest[index];
-            let (beyond, slope) = beyond(&flow.curve, &rest, point.bend[index], moved);
-            let opposed = if slope == 0.0 {
-                0.0
-            } else if rest.g == 0.0 {
-                f64::INFINITY
+            let (less_one, beyond) = beyond_line(d);
+            let beyond = bend.grown * beyond;
+            if d >= 1.0 && beyond <= UNSEEN {
+                continue;
+            }
+            let share = if strict { 1.0 } else { bend.own_share };
+            let soft = if self.members.len() < CROWD {
+                SOFT
             } else {
-                (point.own_share[index] * slope / rest.g).abs()
+                CROWDED
             };
-            if (opposed > SOFT && beyond.abs() > UNSEEN) || !beyond.is_finite() {
+            if share * less_one.abs() > soft || !beyond.is_finite() {
                 if self.members.len() == MOST {
                     return Look::Full;
                 }
                 self.followed[index] = true;
-                self.join(point, flow, rest);
+                self.join(point, layout.flows[index], point.rest[index]);
+            } else {
+                self.soft.push((bend.flow, beyond));
             }
-            if self.members.len() == before {
-                let amps = rest.i + rest.g * moved + beyond;
-                self.enter(point, layout, flow.stencil, amps);
+        }
+        for &odd in &point.odd {
+            let index = odd as usize;
+            if self.followed[index] {
+                continue;
+            }
+            let flow = point.flow(layout, index);
+            let moved = self.step[flow.from as usize] - self.step[flow.to as usize];
+            let rest = point.rest[index];
+            let (i, g) = flow.curve.at(rest.u + moved);
+            let beyond = i - rest.i - rest.g * moved;
+            if beyond.abs() <= UNSEEN {
+                continue;
+            }
+            if point.own[index] * (g - rest.g).abs() > SOFT || !beyond.is_finite() {
+                if self.members.len() == MOST {
+                    return Look::Full;
+                }
+                self.followed[index] = true;
+                self.join(point, *flow, rest);
+            } else {
+                self.soft.push((odd, beyond));
             }
         }
         if self.members.len() > before {
-            return Look::Widened;
-        }
-        for k in 0..before {
-            let Member { flow, rest, .. } = self.members[k];
-            let moved = self.step[flow.from as usize] - self.step[flow.to as usize];
-            let (amps, _) = flow.curve.at(rest.u + moved);
-            self.enter(point, layout, flow.stencil, amps);
-        }
-        let at = |step: &[f64], i: u32| {
-            if i == GROUND {
-                0.0
-            } else {
-                point.x[i as usize] + step[i as usize]
-            }
-        };
-        for link in &system.links {
-            let (a, b) = (at(&self.step, link.from), at(&self.step, link.to));
-            let amps = link.g * (a - b + link.bias);
-            let size = amps.abs() + 1e8 * f64::EPSILON * link.g * a.abs().max(b.abs());
-            self.residual[link.from as usize] += amps;
-            self.meeting[link.from as usize] += size;
-            if link.to != GROUND {
-                self.residual[link.to as usize] -= amps;
-                self.meeting[link.to as usize] += size;
-            }
-        }
-        for flow in &system.flows {
-            for (unknown, amps) in [(flow.from, flow.amount), (flow.to, -flow.amount)] {
-                self.residual[unknown as usize] += amps;
-                self.meeting[unknown as usize] += amps.abs();
-            }
-        }
-        let within = |absolute: f64, relative: f64| {
-            let mut each = self.residual.iter().zip(&self.meeting);
-            each.all(|(r, m)| r.abs() <= absolute + relative * m)
-        };
-        if within(TIGHT.0, TIGHT.1) {
-            Look::Balanced
-        } else if within(LOOSE.0, LOOSE.1) {
-            Look::Nearly
+            Look::Widened
         } else {
-            Look::Unbalanced
+            Look::Narrow
         }
     }
 
-    /// Enters a current along a stencil into the balance.
-    fn enter(&mut self, point: &Point, layout: &Layout, stencil: usize, amps: f64) {
-        for (unknown, share) in point.stencil(layout, stencil) {
-            self.residual[unknown as usize] += share * amps;
-            self.meeting[unknown as usize] += (share * amps).abs();
+    /// Works out what the soft flows do beyond their tangents; returns by how many volts, at the
+    /// leads, a member or a soft flow, this is more than what was allowed for before.
+    fn soften(
+        &mut self,
+        layout: &Layout,
+        point: &Point,
+        workspace: &Workspace,
+        shifted: bool,
+    ) -> f64 {
+        if self.soft.is_empty() && !shifted {
+            return 0.0;
+        }
+        self.residual.clear();
+        self.residual.resize(point.x.len(), 0.0);
+        for &(index, beyond) in &self.soft {
+            let stencil = point.flow(layout, index as usize).stencil;
+            for (unknown, share) in point.stencil(layout, stencil) {
+                self.residual[unknown as usize] += share * beyond;
+            }
+        }
+        workspace
+            .factors()
+            .solve(workspace.pattern(), &mut self.residual, &mut self.scratch);
+        for (new, repair) in self.residual.iter_mut().zip(&self.repair) {
+            *new += repair;
+        }
+        let change = |from: u32, to: u32| {
+            let at = |i: u32| self.residual[i as usize] - self.shift[i as usize];
+            (at(from) - at(to)).abs()
+        };
+        let mut most = change(point.leads.0, point.leads.1);
+        for member in &self.members {
+            most = most.max(change(member.flow.from, member.flow.to));
+        }
+        for &(index, _) in &self.soft {
+            let flow = point.flow(layout, index as usize);
+            most = most.max(change(flow.from, flow.to));
+        }
+        std::mem::swap(&mut self.shift, &mut self.residual);
+        most
+    }
+
+    /// Puts right what does not balance, by the healthy tangents.
+    fn repair(&mut self, workspace: &Workspace) {
+        self.residual.clone_from(&self.sums.left);
+        workspace
+            .factors()
+            .solve(workspace.pattern(), &mut self.residual, &mut self.scratch);
+        for (k, more) in self.residual.iter().enumerate() {
+            self.repair[k] += more;
+            self.shift[k] += more;
         }
     }
 }
@@ -304,42 +355,8 @@ enum Look {
     Widened,
     /// More would have to be followed than there is room for.
     Full,
-    /// All currents balance.
-    Balanced,
-    /// They balance well enough if the reading stands still.
-    Nearly,
-    /// They do not yet.
-    Unbalanced,
-}
-
-/// Current beyond the tangent at `rest`, and its slope, after a move.
-fn beyond(curve: &Curve, rest: &AtRest, bend: f64, moved: f64) -> (f64, f64) {
-    match curve {
-        Curve::Nothing => (0.0, 0.0),
-        Curve::Exponential { .. } => {
-            let d = moved * bend;
-            let grown = rest.g / bend;
-            if d < 1.0 && d * d * grown <= UNSEEN {
-                return (0.0, 0.0);
-            }
-            if d.abs() < 1e-3 {
-                return (
-                    grown * 0.5 * d * d * (1.0 + d / 3.0),
-                    rest.g * d * (1.0 + 0.5 * d),
-                );
-            }
-            let less_one = if d.abs() < 0.3 {
-                d.exp_m1()
-            } else {
-                d.exp() - 1.0
-            };
-            (grown * (less_one - d), rest.g * less_one)
-        }
-        curve => {
-            let (i, g) = curve.at(rest.u + moved);
-            (i - rest.i - rest.g * moved, g - rest.g)
-        }
-    }
+    /// All others are soft.
+    Narrow,
 }
 
 impl Member {
@@ -350,40 +367,19 @@ impl Member {
     }
 }
 
-/// Gaussian elimination with row exchange; `b` becomes the solution. False if a pivot vanishes.
-fn eliminate(a: &mut [f64], b: &mut [f64], m: usize) -> bool {
-    for k in 0..m {
-        let pivot = (k..m)
-            .max_by(|i, j| a[i * m + k].abs().total_cmp(&a[j * m + k].abs()))
-            .unwrap_or(k);
-        if a[pivot * m + k] == 0.0 || !a[pivot * m + k].is_finite() {
-            return false;
-        }
-        if pivot != k {
-            for c in k..m {
-                a.swap(k * m + c, pivot * m + c);
-            }
-            b.swap(k, pivot);
-        }
-        let (upper, lower) = a.split_at_mut((k + 1) * m);
-        let row = &upper[k * m..];
-        let inverse = 1.0 / row[k];
-        for (r, other) in lower.chunks_exact_mut(m).enumerate() {
-            let factor = other[k] * inverse;
-            if factor != 0.0 {
-                for c in k + 1..m {
-                    other[c] -= factor * row[c];
-                }
-                b[k + 1 + r] -= factor * b[k];
-            }
-        }
+/// exp(d) - 1 and exp(d) - 1 - d.
+fn beyond_line(d: f64) -> (f64, f64) {
+    if d.abs() < 0.02 {
+        // To d^6, a part in 1e13 of the square.
+        let square = 0.5 * d * d;
+        let beyond = square * (1.0 + d / 3.0 * (1.0 + d / 4.0 * (1.0 + d / 5.0 * (1.0 + d / 6.0))));
+        (d + beyond, beyond)
+    } else {
+        let less_one = if d.abs() < 0.3 {
+            d.exp_m1()
+        } else {
+            d.exp() - 1.0
+        };
+        (less_one, less_one - d)
     }
-    for k in (0..m).rev() {
-        let mut sum = b[k];
-        for c in k + 1..m {
-            sum -= a[k * m + c] * b[c];
-        }
-        b[k] = sum / a[k * m + k];
-    }
-    true
 }
