@@ -17,4 +17,4 @@ pub use campaign::{Tally, tally};
 pub use change::Change;
 pub use engine::{Answer, FaultBoard, FaultEngine, Way};
 pub use list::{campaign_faults, campaign_places};
-pub use plain::{faulty_values, read_anew};
+pub use plain::{faulty_values, read_anew, slopes_anew};

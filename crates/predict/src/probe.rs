@@ -351,7 +351,7 @@ impl Probe<'_> {
 ///
 /// Then a passive circuit that one range can show is shown by all after it: its voltage only
 /// falls with the current.
-fn rising(setups: &[Setup]) -> bool {
+pub(crate) fn rising(setups: &[Setup]) -> bool {
     setups.windows(2).all(|pair| match (pair[0], pair[1]) {
         (
             Setup::CurrentOhms {

@@ -8,8 +8,8 @@ use super::layout::{Flow, Layout};
 use super::point::Point;
 use crate::adapter::Adapter;
 
-/// Imbalance that is accepted in amperes: as the certificate of a whole circuit.
-const ABSOLUTE: f64 = 1e-12;
+/// Imbalance that is accepted in amperes: as the solver of a whole circuit.
+const ABSOLUTE: f64 = 1e-13;
 /// Imbalance that is accepted as a fraction of the currents that meet: a tenth of the
 /// certificate's, because a reading may stand on a small part of what meets.
 const RELATIVE: f64 = 1e-7;

@@ -1,17 +1,19 @@
 //! Readings of a board with any one fault, each found from the healthy reading at the same place.
 
+use circuit::meter::Choice;
 use circuit::{Edit, Fault, Node};
 use sheet::Sheet;
 
 use super::change::{Change, Piece, Pieces};
 use super::curve::Curve;
 use super::layout::Layout;
-use super::plain::read_anew;
+use super::plain::{read_anew, slopes_anew};
 use super::point::Point;
 use super::reduced::Room;
 use super::whole::Whole;
 use crate::board::{Board, Refusal};
-use crate::probe::{Probe, Question, Shown};
+use crate::probe::{Probe, Question, Shown, rising};
+use crate::sensitivity::slopes;
 
 /// Current in amperes that is none: what the solver leaves unbalanced anyway.
 const NONE_AMPS: f64 = 1e-13;
@@ -85,16 +87,27 @@ pub struct Answer {
     pub way: Way,
 }
 
+/// One range of the meter: its healthy solution, and the whole circuit where that was needed.
+#[derive(Debug)]
+struct Range {
+    /// `None` if the healthy solution has no linearisation.
+    point: Option<Point>,
+    whole: Option<Whole>,
+}
+
 /// One place on a board: what the meter shows there with each fault.
+///
+/// The leads stand on nodes of the healthy board. A fault that lifts the very pin under a lead needs
+/// [`read_anew`] on the lifted node.
 #[derive(Debug)]
 pub struct FaultEngine<'a> {
     faulty: &'a FaultBoard<'a>,
     question: &'a Question,
     probe: Probe<'a>,
     healthy: Shown,
-    point: Option<Point>,
+    /// One a setup of the question, filled when first needed.
+    ranges: Vec<Option<Range>>,
     room: Room,
-    whole: Option<Whole>,
 }
 
 impl<'a> FaultEngine<'a> {
@@ -110,22 +123,13 @@ impl<'a> FaultEngine<'a> {
     ) -> Result<Self, Refusal> {
         let mut probe = faulty.board.probe(red, black);
         let healthy = probe.read(question, &faulty.values, &faulty.board.rest)?;
-        let setup = &question.setups[healthy.range];
-        let point = Point::new(
-            &faulty.layout,
-            &mut probe,
-            setup,
-            &faulty.values,
-            &healthy.x,
-        )?;
         Ok(Self {
             faulty,
             question,
             probe,
             healthy,
-            point,
+            ranges: question.setups.iter().map(|_| None).collect(),
             room: Room::default(),
-            whole: None,
         })
     }
 
@@ -139,49 +143,166 @@ impl<'a> FaultEngine<'a> {
     /// # Errors
     /// If the faulty circuit has no certified solution, by no way.
     pub fn answer(&mut self, change: &Change) -> Result<Answer, Refusal> {
-        if let Some(point) = &self.point {
-            let pieces = match (&change.pieces, &change.sides) {
-                (Pieces::None, _) => return Ok(self.unmoved()),
-                (_, Some(sides)) => {
-                    let (red, black) = self.probe.leads();
-                    if !sides.joined_by(red, black) {
-                        return Ok(self.unmoved());
-                    }
-                    None
-                }
-                (Pieces::Anew, _) => None,
-                (Pieces::Some(pieces), _) => Some(pieces),
+        let (red, black) = self.probe.leads();
+        let pieces = match (&change.pieces, &change.sides) {
+            (Pieces::None, _) => return Ok(self.unmoved()),
+            (_, Some(sides)) if !sides.joined_by(red, black) => return Ok(self.unmoved()),
+            (_, Some(_)) | (Pieces::Anew, _) => return self.anew(&change.edits),
+            (Pieces::Some(pieces), None) => pieces,
+        };
+        match self.search(pieces)? {
+            Some(answer) => Ok(answer),
+            None => self.anew(&change.edits),
+        }
+    }
+
+    /// The same with the derivative of the volts between the leads by each standard normal variable at
+    /// the faulty solution, where it has one; `z` are the variables at which the values were made.
+    ///
+    /// # Errors
+    /// If the faulty circuit has no certified solution, by no way.
+    pub fn answer_with_slopes(
+        &mut self,
+        change: &Change,
+        z: &[f64],
+    ) -> Result<(Answer, Option<Vec<f64>>), Refusal> {
+        let answer = self.answer(change)?;
+        let values = &self.faulty.values;
+        if answer.way == Way::Unmoved {
+            self.probe.connect(&self.question.setups[answer.range]);
+            let slopes = slopes(&mut self.probe, z, values, &self.healthy.x);
+            return Ok((answer, slopes));
+        }
+        let leads = self.probe.leads();
+        let board = self.faulty.board;
+        let at = (z, &values[..]);
+        let near = &self.healthy;
+        let (_, slopes) = slopes_anew(board, &change.edits, at, leads, self.question, near)?;
+        Ok((answer, slopes))
+    }
+
+    /// Lays the faulty circuit out anew and solves it from the engine's own `answer`, on its range: a certificate, and the way to tell the two states of a circuit that can rest in two.
+    ///
+    /// # Errors
+    /// If no certified solution is found.
+    pub fn confirm(&mut self, change: &Change, answer: &Answer) -> Result<Shown, Refusal> {
+        let mut near = self.healthy.clone();
+        // What was solved last may have been a neighbouring range.
+        if let Pieces::Some(pieces) = &change.pieces {
+            self.on_range(answer.range, pieces)?;
+        }
+        if let Some(Some(range)) = self.ranges.get(answer.range)
+            && let Some(point) = &range.point
+        {
+            near.x.clone_from(&point.x);
+            let step = match (answer.way, &range.whole) {
+                (Way::Reduced, _) => self.room.step(),
+                (Way::Whole, Some(whole)) => whole.step(),
+                _ => &[],
             };
-            if let Some(pieces) = pieces {
-                if no_current(point, pieces) {
-                    return Ok(self.unmoved());
-                }
-                let (layout, workspace) = (&self.faulty.layout, &self.probe.workspace);
-                let system = &self.probe.assembly.system;
-                let found = self
-                    .room
-                    .solve(layout, point, workspace, system, pieces)
-                    .map(|volts| (volts, Way::Reduced))
-                    .or_else(|| {
-                        let pattern = workspace.pattern();
-                        if self.whole.is_none() {
-                            self.whole = Whole::new(layout, point, pattern, system);
-                        }
-                        let whole = self.whole.as_mut()?;
-                        let volts = whole.solve(layout, point, pattern, system, pieces)?;
-                        Some((volts, Way::Whole))
-                    });
-                if let Some((volts, way)) = found {
-                    return Ok(Answer {
-                        range: self.healthy.range,
-                        volts,
-                        reading: point.setup.shown(volts),
-                        way,
-                    });
+            near.x.iter_mut().zip(step).for_each(|(x, step)| *x += step);
+        }
+        let question = Question {
+            setups: vec![self.question.setups[answer.range]],
+            ..self.question.clone()
+        };
+        let values = &self.faulty.values;
+        let leads = self.probe.leads();
+        let board = self.faulty.board;
+        read_anew(board, &change.edits, values, leads, &question, &near).map(|shown| Shown {
+            range: answer.range,
+            ..shown
+        })
+    }
+
+    /// The range as the instrument finds it, or the person; `None` if a range has no answer here.
+    fn search(&mut self, pieces: &[Piece]) -> Result<Option<Answer>, Refusal> {
+        if self.question.setups.len() > 1 && self.question.choice == Choice::NearestMiddle {
+            let mut best: Option<Answer> = None;
+            for range in 0..self.question.setups.len() {
+                let Some(answer) = self.on_range(range, pieces)? else {
+                    return Ok(None);
+                };
+                if best.is_none_or(|b| self.off_middle(&b) > self.off_middle(&answer)) {
+                    best = Some(answer);
                 }
             }
+            return Ok(best);
         }
-        self.anew(&change.edits)
+        // With rising ranges, all above one that shows a reading show one, too; else from the first.
+        let neighbours = rising(&self.question.setups);
+        let mut range = if neighbours { self.healthy.range } else { 0 };
+        let Some(mut shown) = self.on_range(range, pieces)? else {
+            return Ok(None);
+        };
+        let upward = shown.reading.is_none() || !neighbours;
+        loop {
+            let last = range + 1 == self.question.setups.len();
+            let next = match (upward, shown.reading.is_some()) {
+                (true, true) => return Ok(Some(shown)),
+                (true, false) if last => return Ok(Some(shown)),
+                (true, false) => range + 1,
+                (false, _) if range == 0 => return Ok(Some(shown)),
+                (false, _) => range - 1,
+            };
+            let Some(other) = self.on_range(next, pieces)? else {
+                return Ok(None);
+            };
+            if !upward && other.reading.is_none() {
+                return Ok(Some(shown));
+            }
+            (range, shown) = (next, other);
+        }
+    }
+
+    fn off_middle(&self, answer: &Answer) -> f64 {
+        answer.reading.map_or(f64::INFINITY, |r| {
+            self.question.setups[answer.range].off_middle(r)
+        })
+    }
+
+    /// What one range shows; `None` if it has to be laid out anew.
+    fn on_range(&mut self, index: usize, pieces: &[Piece]) -> Result<Option<Answer>, Refusal> {
+        let layout = &self.faulty.layout;
+        let setup = &self.question.setups[index];
+        if self.ranges[index].is_none() {
+            let (values, start) = (&self.faulty.values, &self.healthy.x);
+            let point = Point::new(layout, &mut self.probe, setup, values, start)?;
+            self.ranges[index] = Some(Range { point, whole: None });
+        }
+        let Some(Range {
+            point: Some(point),
+            whole,
+        }) = &mut self.ranges[index]
+        else {
+            return Ok(None);
+        };
+        let answer = |volts: f64, way: Way| {
+            Some(Answer {
+                range: index,
+                volts,
+                reading: setup.shown(volts),
+                way,
+            })
+        };
+        if no_current(point, pieces) {
+            return Ok(answer(point.volts, Way::Unmoved));
+        }
+        if self.question.setups.len() > 1 {
+            self.probe.connect(setup);
+        }
+        let pattern = self.probe.workspace.pattern();
+        let system = &self.probe.assembly.system;
+        if let Some(volts) = self.room.solve(layout, point, pattern, system, pieces) {
+            return Ok(answer(volts, Way::Reduced));
+        }
+        if whole.is_none() {
+            *whole = Whole::new(layout, point, pattern, system);
+        }
+        let found = whole
+            .as_mut()
+            .and_then(|w| w.solve(layout, point, pattern, system, pieces));
+        Ok(found.and_then(|volts| answer(volts, Way::Whole)))
     }
 
     fn unmoved(&self) -> Answer {

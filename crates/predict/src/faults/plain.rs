@@ -3,8 +3,9 @@
 use circuit::{Edit, Node};
 
 use crate::assembly::Assembly;
-use crate::board::Board;
-use crate::probe::{Outcome, Question, Shown};
+use crate::board::{Board, Refusal};
+use crate::probe::{Outcome, Probe, Question, Shown};
+use crate::sensitivity::slopes;
 
 /// The values of a faulty board whose healthy ones are `values`.
 pub fn faulty_values(values: &[f64], edits: &[Edit]) -> Vec<f64> {
@@ -26,36 +27,74 @@ pub fn read_anew(
     board: &Board,
     edits: &[Edit],
     values: &[f64],
-    (red, black): (Node, Node),
+    leads: (Node, Node),
     question: &Question,
     near: &Shown,
 ) -> Outcome {
+    with_faulty(board, edits, values, leads, near, |probe, values, start| {
+        read(probe, question, values, start)
+    })
+}
+
+/// The same with the derivative of the volts between the leads by each standard normal variable, as
+/// [`slopes`](crate::slopes) gives them; `values` are those at `z`.
+///
+/// # Errors
+/// If no certified solution is found.
+pub fn slopes_anew(
+    board: &Board,
+    edits: &[Edit],
+    (z, values): (&[f64], &[f64]),
+    leads: (Node, Node),
+    question: &Question,
+    near: &Shown,
+) -> Result<(Shown, Option<Vec<f64>>), Refusal> {
+    with_faulty(board, edits, values, leads, near, |probe, values, start| {
+        let shown = read(probe, question, values, start)?;
+        // A search for the range may have ended on another one.
+        probe.connect(&question.setups[shown.range]);
+        let slopes = slopes(probe, z, values, &shown.x);
+        Ok((shown, slopes))
+    })
+}
+
+fn read(probe: &mut Probe<'_>, question: &Question, values: &[f64], start: &[f64]) -> Outcome {
+    probe.read(question, values, start).or_else(|_| {
+        let from_nothing = vec![0.0; start.len()];
+        probe.read(question, values, &from_nothing)
+    })
+}
+
+/// Lays out the faulty board and hands out a probe on it, its values, and where to start.
+fn with_faulty<T>(
+    board: &Board,
+    edits: &[Edit],
+    values: &[f64],
+    (red, black): (Node, Node),
+    near: &Shown,
+    ask: impl FnOnce(&mut Probe<'_>, &[f64], &[f64]) -> Result<T, Refusal>,
+) -> Result<T, Refusal> {
     let near = &near.x;
     let mut network = board.network.clone();
     network.apply(edits);
     let values = faulty_values(values, edits);
     let unknowns = Assembly::new(&network, &values, 0, 0).system.unknowns;
     let fresh = network.nodes - board.network.nodes;
-    if unknowns != near.len() + fresh {
+    let faulty = if unknowns == near.len() + fresh {
+        // Fresh nodes hang on one branch each, so they are eliminated first.
+        let added = near.len() as u32..unknowns as u32;
+        Board {
+            order: added.chain(board.order.iter().copied()).collect(),
+            rest: near
+                .iter()
+                .copied()
+                .chain((0..fresh).map(|_| 0.0))
+                .collect(),
+            network,
+        }
+    } else {
         // An ideal source came or went: nothing of the healthy layout fits.
-        let faulty = Board::new(network)?;
-        let rest = faulty.rest.clone();
-        return faulty.probe(red, black).read(question, &values, &rest);
-    }
-    // Fresh nodes hang on one branch each, so they are eliminated first.
-    let added = near.len() as u32..unknowns as u32;
-    let faulty = Board {
-        order: added.chain(board.order.iter().copied()).collect(),
-        rest: near
-            .iter()
-            .copied()
-            .chain((0..fresh).map(|_| 0.0))
-            .collect(),
-        network,
+        Board::new(network)?
     };
-    let mut probe = faulty.probe(red, black);
-    probe.read(question, &values, &faulty.rest).or_else(|_| {
-        let from_nothing = vec![0.0; unknowns];
-        probe.read(question, &values, &from_nothing)
-    })
+    ask(&mut faulty.probe(red, black), &values, &faulty.rest)
 }

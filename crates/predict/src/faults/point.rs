@@ -2,7 +2,7 @@
 
 use circuit::meter::Setup;
 use circuit::{Law, Node};
-use solve::SIDES;
+use solve::{Factors, SIDES};
 
 use super::curve::Curve;
 use super::layout::{Flow, Layout, Stencil};
@@ -47,7 +47,8 @@ pub(super) struct Bend {
 /// The healthy solution on one range, with the response to one ampere along every stencil.
 #[derive(Clone, Debug)]
 pub(super) struct Point {
-    pub setup: Setup,
+    /// The linearised circuit.
+    pub factors: Factors,
     /// The unknowns.
     pub x: Vec<f64>,
     /// Volts from red to black.
@@ -107,7 +108,7 @@ impl Point {
             },
         };
         let mut point = Self {
-            setup: *setup,
+            factors: probe.workspace.factors().clone(),
             volts: probe.volts(&x),
             leads: (r.index, b.index),
             meter,

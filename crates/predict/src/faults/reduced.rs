@@ -1,6 +1,6 @@
 //! A fault solved by the few currents that bend: all others stay on their healthy tangents.
 
-use solve::{System, Workspace};
+use solve::{Pattern, System};
 
 use super::balance::Sums;
 use super::change::Piece;
@@ -71,7 +71,7 @@ impl Room {
         &mut self,
         layout: &Layout,
         point: &Point,
-        workspace: &Workspace,
+        pattern: &Pattern,
         system: &System<Adapter>,
         pieces: &[Piece],
     ) -> Option<f64> {
@@ -89,7 +89,7 @@ impl Room {
                 Look::Full => return None,
                 Look::Narrow => {}
             }
-            if self.soften(layout, point, workspace, shifted) > SETTLED {
+            if self.soften(layout, point, pattern, shifted) > SETTLED {
                 shifted = true;
                 corrections += 1;
                 continue;
@@ -105,9 +105,14 @@ impl Room {
             }
             repairs += 1;
             shifted = true;
-            self.repair(workspace);
+            self.repair(point, pattern);
         }
         None
+    }
+
+    /// How far the unknowns have moved in the solution last found.
+    pub fn step(&self) -> &[f64] {
+        &self.step
     }
 
     /// Starts with the fault's own currents.
@@ -296,13 +301,7 @@ impl Room {
 
     /// Works out what the soft flows do beyond their tangents; returns by how many volts, at the
     /// leads, a member or a soft flow, this is more than what was allowed for before.
-    fn soften(
-        &mut self,
-        layout: &Layout,
-        point: &Point,
-        workspace: &Workspace,
-        shifted: bool,
-    ) -> f64 {
+    fn soften(&mut self, layout: &Layout, point: &Point, pattern: &Pattern, shifted: bool) -> f64 {
         if self.soft.is_empty() && !shifted {
             return 0.0;
         }
@@ -314,9 +313,9 @@ impl Room {
                 self.residual[unknown as usize] += share * beyond;
             }
         }
-        workspace
-            .factors()
-            .solve(workspace.pattern(), &mut self.residual, &mut self.scratch);
+        point
+            .factors
+            .solve(pattern, &mut self.residual, &mut self.scratch);
         for (new, repair) in self.residual.iter_mut().zip(&self.repair) {
             *new += repair;
         }
@@ -337,11 +336,11 @@ impl Room {
     }
 
     /// Puts right what does not balance, by the healthy tangents.
-    fn repair(&mut self, workspace: &Workspace) {
+    fn repair(&mut self, point: &Point, pattern: &Pattern) {
         self.residual.clone_from(&self.sums.left);
-        workspace
-            .factors()
-            .solve(workspace.pattern(), &mut self.residual, &mut self.scratch);
+        point
+            .factors
+            .solve(pattern, &mut self.residual, &mut self.scratch);
         for (k, more) in self.residual.iter().enumerate() {
             self.repair[k] += more;
             self.shift[k] += more;

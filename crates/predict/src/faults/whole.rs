@@ -81,6 +81,11 @@ impl Whole {
         })
     }
 
+    /// How far the unknowns have moved in the solution last found.
+    pub fn step(&self) -> &[f64] {
+        &self.step
+    }
+
     /// Volts between the leads with `pieces`; `None` if Newton's method does not settle.
     pub fn solve(
         &mut self,

@@ -15,6 +15,11 @@ fn full() -> bool {
     std::env::var("KNOWNGOOD_FULL").is_ok_and(|v| v == "1")
 }
 
+/// More than 1 uV or a millionth apart.
+fn differ(a: f64, b: f64) -> bool {
+    (a - b).abs() > 1e-6 * b.abs().max(1.0)
+}
+
 /// Both ways at `places` places, every `stride`th fault; returns how many pairs were compared and
 /// how many of them each way answered.
 fn compare(
@@ -34,6 +39,7 @@ fn compare(
     let all = campaign_places(sheet);
     let places = if full() { 3 * places } else { places };
     let mut counts = [0; 5];
+    let mut other_states = 0;
     for (number, (red, black)) in all.iter().step_by(all.len() / places + 1).enumerate() {
         let leads = (red.0, black.0);
         let mut engine = FaultEngine::new(&faulty, leads.0, leads.1, &question)
@@ -49,6 +55,22 @@ fn compare(
                 &question,
                 engine.healthy(),
             );
+            // A circuit that can rest in two states reads as the solver came to it, and a current below
+            // its tolerance may decide at megohms. Then the straightforward way, begun at the engine's
+            // answer, must stay there, or be of two minds itself; back at its first answer, the engine
+            // was wrong.
+            let plain = match (&fast, plain) {
+                (Ok(fast), Ok(plain)) if differ(fast.volts, plain.volts) => {
+                    let again = engine.confirm(change, fast);
+                    let two_minds = again.as_ref().is_ok_and(|a| differ(a.volts, plain.volts));
+                    other_states += usize::from(two_minds);
+                    if two_minds {
+                        continue;
+                    }
+                    Ok(plain)
+                }
+                (_, plain) => plain,
+            };
             let told = || {
                 format!(
                     "{}: {} {} between {} and {}: {fast:?}, straightforward {:?}",
@@ -70,8 +92,7 @@ fn compare(
                 "{}",
                 told()
             );
-            let off = (fast.volts - plain.volts).abs();
-            assert!(off <= 1e-6 * plain.volts.abs().max(1.0), "{}", told());
+            assert!(!differ(fast.volts, plain.volts), "{}", told());
             counts[0] += 1;
             counts[1] += usize::from(fast.way == Way::Unmoved);
             counts[2] += usize::from(fast.way == Way::Reduced);
@@ -79,6 +100,10 @@ fn compare(
             counts[4] += usize::from(fast.way == Way::Anew);
         }
     }
+    assert!(
+        other_states * 100 <= counts[0],
+        "{other_states} of {counts:?}"
+    );
     println!(
         "{} {state:?} {function:?}: {counts:?} pairs, unmoved, reduced, whole, anew",
         sheet.name
@@ -124,5 +149,28 @@ fn the_demo_cold() {
             "{}",
             case.sheet.name
         );
+    }
+}
+
+#[test]
+fn the_demo_on_every_range_of_the_ohmmeter() {
+    for case in sheets_of_the_demo() {
+        let [all, unmoved, ..] = compare(&case, State::Cold, Function::Ohms, 5, 1);
+        assert!(unmoved * 20 > all, "{}", case.sheet.name);
+    }
+}
+
+#[test]
+fn powered_volts() {
+    let Some(case) = generated("board60") else {
+        return;
+    };
+    let [all, _, reduced, ..] = compare(&case, State::Powered, Function::Volts, 6, 1);
+    assert!(reduced * 5 > all);
+    for case in sheets_of_the_demo() {
+        // The second sheet's rectifier has no steady state.
+        if case.sheet.name != "A2" {
+            compare(&case, State::Powered, Function::Volts, 4, 1);
+        }
     }
 }
