@@ -8,6 +8,7 @@ mod picture;
 mod row;
 mod trimmer;
 mod unit;
+mod words;
 
 use crate::{Digest, Id};
 

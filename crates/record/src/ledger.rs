@@ -57,6 +57,12 @@ pub enum LedgerFault {
     /// There is one already.
     #[error("There is a ledger at {0} already.")]
     Present(String),
+    /// The folder for a new project is not empty.
+    #[error("The folder {0} is not empty.")]
+    Occupied(String),
+    /// The file to import is none that was exported.
+    #[error("This is no export of a project: {0}.")]
+    NoExport(String),
     /// No room.
     #[error(
         "The disk is full: the entry was not written, and nothing that was written before is lost."
@@ -114,6 +120,8 @@ impl LedgerFault {
                 "Name a project folder that holds bench.db; `bench new DIR` makes one."
             }
             Self::Present(_) => "Name another folder; a ledger is never written over.",
+            Self::Occupied(_) => "Name a new folder, or an empty one; nothing is written over.",
+            Self::NoExport(_) => "Name a file that `bench export` wrote, as it wrote it.",
             Self::Full => "Free some room on that disk and enter it again.",
             Self::Busy => "Close the other program, or wait for it, and enter it again.",
             Self::ReadOnly => {

@@ -67,10 +67,10 @@ impl Work {
         fold::of(entries.into_iter().collect())
     }
 
-    /// The state after more entries, such as [`crate::Ledger::since`] returns; entries that are in it already are passed
-    /// over. A correction costs a fold from the beginning, anything else next to nothing.
-    pub fn and(self, entries: impl IntoIterator<Item = Entry>) -> Self {
-        fold::and(self, entries)
+    /// Takes more entries in, such as [`crate::Ledger::since`] returns; those that are in it already are passed over. A
+    /// correction costs a fold from the beginning, anything else next to nothing.
+    pub fn extend(&mut self, entries: impl IntoIterator<Item = Entry>) {
+        fold::extend(self, entries);
     }
 
     /// Whether an event would count if it were appended now.

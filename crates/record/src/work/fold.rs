@@ -24,7 +24,7 @@ pub(super) fn of(entries: Vec<Entry>) -> Work {
     work
 }
 
-pub(super) fn and(mut work: Work, entries: impl IntoIterator<Item = Entry>) -> Work {
+pub(super) fn extend(work: &mut Work, entries: impl IntoIterator<Item = Entry>) {
     let last = work.last();
     let none = HashMap::new();
     let mut anew = false;
@@ -34,10 +34,12 @@ pub(super) fn and(mut work: Work, entries: impl IntoIterator<Item = Entry>) -> W
         work.places.entry(entry.id.clone()).or_insert(index);
         work.entries.push(entry);
         if !anew {
-            step(&mut work, &none);
+            step(work, &none);
         }
     }
-    if anew { of(work.entries) } else { work }
+    if anew {
+        *work = of(std::mem::take(&mut work.entries));
+    }
 }
 
 /// Which entry is corrected by which: both by index. Of several corrections of one entry the last that is in force

@@ -1,0 +1,277 @@
+//! What happened, as a line for people.
+
+use super::{
+    Circumstance, Closing, Connection, Correction, Event, Finding, Origin, Repair, Row, Site, Turn,
+};
+
+impl Event {
+    /// What happened, in one line without a full stop; the same in the ledger's page, its export and its report.
+    pub fn words(&self) -> String {
+        let text = match self {
+            Event::Machine(e) => format!("machine named {}", e.name),
+            Event::Unit(e) => {
+                let serial = said(" serial ", e.serial.as_deref());
+                format!("unit {} added{serial}{}", e.name, said(": ", some(&e.note)))
+            }
+            Event::Condition(e) => format!("{}: as found: {}", at(&e.site), e.text),
+            Event::Alteration(e) => {
+                let part = said(" at ", e.part.as_deref());
+                format!(
+                    "{}: altered by an earlier owner{part}: {}",
+                    at(&e.site),
+                    e.text
+                )
+            }
+            Event::Fate(e) => {
+                format!(
+                    "alteration {}: {}, because {}",
+                    e.alteration,
+                    e.fate.word(),
+                    e.reason
+                )
+            }
+            Event::Connection(e) => connection(e),
+            Event::Move(e) => format!("unit {}: moved: {}", e.unit, e.text),
+            Event::Touch(e) => {
+                format!(
+                    "{}: touched: {} {}, because {}",
+                    at(&e.site),
+                    e.what,
+                    e.how.word(),
+                    e.reason
+                )
+            }
+            Event::Repair(e) => repair(e),
+            Event::Capacitor(e) => {
+                let amps = e.amps.map_or(String::new(), |a| format!(", {} A", a.0));
+                let note = said("; ", some(&e.note));
+                format!(
+                    "{}: {}: {} V{amps} at {} min{note}",
+                    at(&e.site),
+                    e.part,
+                    e.volts.0,
+                    e.minutes
+                )
+            }
+            Event::Order(e) => format!("{}: set-up order {}", at(&e.site), e.trimmers.join(", ")),
+            Event::Mark(e) => format!(
+                "{}: {} marked at {}, reads {}",
+                at(&e.site),
+                e.trimmer,
+                e.position,
+                e.measured
+            ),
+            Event::Turn(e) => turn(e),
+            Event::Recheck(e) => format!("after turn {}: {} checked: {}", e.turn, e.what, e.result),
+            Event::Reading(e) => row(e),
+            Event::Test(e) => {
+                let how = if e.passed { "passed" } else { "failed" };
+                let text = said(": ", some(&e.text));
+                format!(
+                    "{}: test {} {how}{text}{}",
+                    at(&e.site),
+                    e.name,
+                    when(&e.circumstance)
+                )
+            }
+            Event::Trust(e) => {
+                let (level, lasts) = (e.level.word(), e.lasts.word());
+                format!(
+                    "{}: {level}{}, lasts for {lasts}",
+                    at(&e.site),
+                    said(" by ", some(&e.test))
+                )
+            }
+            Event::Finding(e) => finding(e),
+            Event::Hypothesis(e) => {
+                format!(
+                    "finding {}: perhaps {}; then {}",
+                    e.finding, e.text, e.predicts
+                )
+            }
+            Event::Outcome(e) => {
+                let how = if e.refuted { "refuted" } else { "supported" };
+                format!("hypothesis {} {how}: {}", e.hypothesis, e.reason)
+            }
+            Event::Explanation(e) => format!("finding {} explained: {}", e.finding, e.reason),
+            Event::Closing(e) => closing(e),
+            Event::Ruling(e) => {
+                let how = if e.out { "out" } else { "in" };
+                format!(
+                    "{}: {} ruled {how}, because {}",
+                    at(&e.site),
+                    e.suspect,
+                    e.reason
+                )
+            }
+            Event::Dismissal(e) => format!(
+                "board {}: {} {} {} to {}: the units' difference is harmless, because {}",
+                e.board,
+                e.state.word(),
+                e.kind.word(),
+                e.red,
+                e.black,
+                e.reason
+            ),
+            Event::Photo(e) => {
+                format!(
+                    "{}: photograph, {} side: {}",
+                    at(&e.site),
+                    e.face.word(),
+                    e.caption
+                )
+            }
+            Event::Point(e) => format!("photograph {}: {} is at {}, {}", e.photo, e.name, e.x, e.y),
+            Event::File(e) => format!("{}: file {}: {}", at(&e.site), e.name, e.caption),
+            Event::Power(e) => {
+                let how = if e.on { "on" } else { "off" };
+                let note = said(", ", some(&e.note));
+                format!("unit {}: power {how}, cycle {}{note}", e.unit, e.cycle)
+            }
+            Event::Note(e) => format!("{}: {}", at(&e.site), e.text),
+            Event::Correction(e) => correction(e),
+            Event::Unknown(e) => format!("{} (of a later version): {}", e.kind, e.content),
+        };
+        text.replace(['\n', '\r'], " ")
+    }
+}
+
+fn some(text: &str) -> Option<&str> {
+    (!text.is_empty()).then_some(text)
+}
+
+/// A piece with what stands before it; nothing if there is none.
+fn said(before: &str, text: Option<&str>) -> String {
+    text.map_or(String::new(), |text| format!("{before}{text}"))
+}
+
+fn at(site: &Site) -> String {
+    match (site.unit.as_str(), &site.board) {
+        ("", None) => "machine".to_owned(),
+        ("", Some(board)) => format!("board {board}"),
+        (unit, None) => format!("unit {unit}"),
+        (unit, Some(board)) => format!("unit {unit} board {board}"),
+    }
+}
+
+fn when(at: &Circumstance) -> String {
+    let mut list = Vec::new();
+    list.extend(at.intermittent.then(|| "comes and goes".to_owned()));
+    list.extend(at.minutes.map(|m| format!("{m} min")));
+    list.extend(at.celsius.map(|c| format!("{} °C", c.0)));
+    list.extend(at.tapped.as_ref().map(|what| format!("{what} tapped")));
+    if list.is_empty() {
+        String::new()
+    } else {
+        format!(" ({})", list.join(", "))
+    }
+}
+
+fn connection(e: &Connection) -> String {
+    let (kind, step) = (e.kind.word(), e.step.word());
+    let (holds, note) = (said(", ", e.holds.as_deref()), said("; ", some(&e.note)));
+    format!("unit {}: {kind} {} {step}{holds}{note}", e.unit, e.name)
+}
+
+fn repair(e: &Repair) -> String {
+    let kept = e.kept.as_deref().unwrap_or("in place");
+    let way = if e.reversible {
+        "reversible"
+    } else {
+        "not reversible"
+    };
+    format!(
+        "{}: repaired: {}: {}, because {}; symptom {}; original {kept}; {way}",
+        at(&e.site),
+        e.part,
+        e.what,
+        e.reason,
+        e.symptom
+    )
+}
+
+fn turn(e: &Turn) -> String {
+    let recheck = said("; check again ", some(&e.recheck.join(", ")));
+    let unmarked = said("; not marked before, because ", e.unmarked.as_deref());
+    format!(
+        "{}: {} turned to {}, reads {}, because {}{recheck}{unmarked}",
+        at(&e.site),
+        e.trimmer,
+        e.position,
+        e.measured,
+        e.reason
+    )
+}
+
+fn row(e: &Row) -> String {
+    let mut more = String::new();
+    more += &said(" with ", e.meter.as_deref());
+    more += &said(", ", e.place.map(|p| p.word()));
+    more += &said(", lifted ", some(&e.lifted.join(" ")));
+    more += &said(", unplugged ", some(&e.unplugged.join(" ")));
+    more += &said(", cycle ", e.cycle.as_deref());
+    more += &when(&Circumstance {
+        minutes: e.minutes,
+        celsius: e.celsius,
+        ..Circumstance::default()
+    });
+    more += &said("; ", some(&e.note));
+    let (state, kind) = (e.state.word(), e.kind.word());
+    format!(
+        "{}: {state} {kind} {} to {}: {}{more}",
+        at(&e.site),
+        e.red,
+        e.black,
+        e.value
+    )
+}
+
+fn finding(e: &Finding) -> String {
+    let origin = match &e.origin {
+        Origin::Hand => String::new(),
+        Origin::Verdict { text, .. } => format!("; by the verdict {text}"),
+    };
+    format!(
+        "{}: finding: {}{}{origin}",
+        at(&e.site),
+        e.text,
+        when(&e.circumstance)
+    )
+}
+
+fn closing(e: &Closing) -> String {
+    let pairs: Vec<String> = e
+        .retests
+        .iter()
+        .map(|r| {
+            format!(
+                "{} was {}, {} is {}",
+                r.before,
+                r.was.word(),
+                r.after,
+                r.is.word()
+            )
+        })
+        .collect();
+    let remedies: Vec<&str> = e.remedies.iter().map(|id| id.as_str()).collect();
+    let (after, note) = (remedies.join(", "), said("; ", some(&e.reason)));
+    format!(
+        "finding {} closed after {after}: {}{note}",
+        e.finding,
+        pairs.join("; ")
+    )
+}
+
+fn correction(e: &Correction) -> String {
+    match &e.instead {
+        None => format!("entry {} withdrawn, because {}", e.entry, e.reason),
+        Some(event) => {
+            format!(
+                "entry {} corrected, because {}: {}",
+                e.entry,
+                e.reason,
+                event.words()
+            )
+        }
+    }
+}
