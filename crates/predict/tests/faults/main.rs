@@ -174,3 +174,59 @@ fn powered_volts() {
         }
     }
 }
+
+#[test]
+fn slopes_with_a_fault_are_those_of_the_faulty_board() {
+    let cases = sheets_of_the_demo();
+    let sheet = &cases[2].sheet;
+    let network = circuit::build(sheet, sheet::device::Devices::shipped(), State::Cold);
+    let board = Board::new(network).expect("the healthy board has an operating point");
+    let population = &board.network.population;
+    let z = vec![0.0; population.variables];
+    let values = population.values(&z);
+    let faults = campaign_faults(sheet);
+    let faulty = FaultBoard::new(&board, sheet, &values, &faults);
+    let question = question(Function::Diode);
+    let (red, black) = campaign_places(sheet)[5];
+    let mut engine = FaultEngine::new(&faulty, red.0, black.0, &question).expect("it can be read");
+    let mut compared = 0;
+    for change in faulty.changes().iter().step_by(7) {
+        let (answer, told) = engine.answer_with_slopes(change, &z).expect("an answer");
+        let mut network = board.network.clone();
+        network.apply(&change.edits);
+        let other = Board::new(network).expect("the faulty board has an operating point");
+        let values = other.network.population.values(&z);
+        let mut probe = other.probe(red.0, black.0);
+        let shown = probe
+            .read(&question, &values, &other.rest)
+            .expect("a reading");
+        if differ(shown.volts, answer.volts) {
+            continue;
+        }
+        let told = told.expect("slopes");
+        let largest = told.iter().fold(0.0_f64, |m, s| m.max(s.abs()));
+        let step = 1e-3;
+        // The steepest of them against a difference of two readings.
+        let steepest = (0..z.len())
+            .find(|i| told[*i].abs() == largest)
+            .expect("one");
+        let mut by = |sign: f64| {
+            let mut there = z.clone();
+            there[steepest] = sign * step;
+            let values = other.network.population.values(&there);
+            probe
+                .read(&question, &values, &other.rest)
+                .expect("a reading")
+                .volts
+        };
+        let difference = (by(1.0) - by(-1.0)) / (2.0 * step);
+        let off = (difference - told[steepest]).abs();
+        assert!(
+            off <= 1e-3 * largest + 1e-6,
+            "{change:?}: {difference} {}",
+            told[steepest]
+        );
+        compared += 1;
+    }
+    assert!(compared >= 20, "{compared}");
+}
