@@ -101,9 +101,7 @@ pub async fn bench(State(bench): State<Bench>) -> Response {
 }
 
 fn overview_of(bench: &Bench, now: &Now) -> (overview::View, String) {
-    let view = overview::overview(&now.project, &|name| {
-        now.project.board(name).map(|b| bench.board(now, b).0)
-    });
+    // The version first: what is judged meanwhile makes the page ask again, and is never missed.
     let known: Vec<bool> = now
         .project
         .boards()
@@ -115,6 +113,9 @@ fn overview_of(bench: &Bench, now: &Now) -> (overview::View, String) {
         })
         .collect();
     let version = version((now.stamp, known));
+    let view = overview::overview(&now.project, &|name| {
+        now.project.board(name).map(|b| bench.board(now, b).0)
+    });
     (view, version)
 }
 

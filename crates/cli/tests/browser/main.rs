@@ -36,7 +36,7 @@ const READINGS: &str = "unit,state,kind,red,black,value,meter,note
 2,cold,ohms,MID,0V,OL,,planted
 1,powered,volts,+12V,0V,11.99,,
 2,powered,volts,+12V,0V,11.99,,
-1,powered,volts,MID,0V,8.0,,
+1,powered,volts,MID,0V,7.3,,
 ";
 
 fn project() -> Folder {

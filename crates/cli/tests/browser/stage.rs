@@ -2,6 +2,7 @@
 
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::TcpStream;
+use std::os::unix::process::CommandExt;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -16,6 +17,9 @@ struct Running(Child);
 
 impl Drop for Running {
     fn drop(&mut self) {
+        // The browser that the driver started is in the driver's group.
+        let group = format!("-{}", self.0.id());
+        let _ = Command::new("kill").args(["-KILL", "--", &group]).status();
         let _ = self.0.kill();
         let _ = self.0.wait();
     }
@@ -73,7 +77,10 @@ impl Bench {
         let home = Folder::new();
         let mut command = Command::new(env!("CARGO_BIN_EXE_knowngood"));
         command.args(["bench", "open", "--port", "0"]).args(project);
-        command.env("XDG_DATA_HOME", &home.0).stdout(Stdio::piped());
+        command
+            .env("XDG_DATA_HOME", &home.0)
+            .stdout(Stdio::piped())
+            .process_group(0);
         let mut process = Running(command.spawn().expect("knowngood starts"));
         let mut line = String::new();
         let output = process.0.stdout.take().expect("its output");
@@ -110,13 +117,32 @@ impl Bench {
     }
 }
 
-/// One exchange of plain HTTP.
+/// One exchange of plain HTTP; the answer ends where its head says, even if the line stays open.
 fn exchange(host: &str, request: &str) -> String {
     let mut stream = TcpStream::connect(host).expect("connected");
+    let patience = Some(Duration::from_secs(60));
+    stream.set_read_timeout(patience).expect("a time limit");
     stream.write_all(request.as_bytes()).expect("asked");
     let mut answer = Vec::new();
-    stream.read_to_end(&mut answer).expect("answered");
-    String::from_utf8_lossy(&answer).into_owned()
+    let mut block = [0; 1 << 16];
+    loop {
+        let count = stream.read(&mut block).expect("answered in time");
+        answer.extend_from_slice(&block[..count]);
+        if count == 0 || is_whole(&answer) {
+            return String::from_utf8_lossy(&answer).into_owned();
+        }
+    }
+}
+
+fn is_whole(answer: &[u8]) -> bool {
+    let Some(end) = answer.windows(4).position(|w| w == b"\r\n\r\n") else {
+        return false;
+    };
+    let head = String::from_utf8_lossy(&answer[..end]).to_lowercase();
+    head.lines()
+        .find_map(|line| line.strip_prefix("content-length:"))
+        .and_then(|length| length.trim().parse::<usize>().ok())
+        .is_some_and(|length| answer.len() >= end + 4 + length)
 }
 
 /// Tries until there is something, for a minute at most: the machine may be busy.
@@ -157,6 +183,7 @@ impl Browser {
         let mut command = Command::new(driver);
         command
             .arg("--port=0")
+            .process_group(0)
             .stdout(Stdio::piped())
             .stderr(Stdio::null());
         let mut process = Running(command.spawn().expect("the driver starts"));

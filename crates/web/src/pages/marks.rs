@@ -63,11 +63,13 @@ fn high() -> Markup {
 
 fn over_range() -> Markup {
     html! {
-        svg.mark viewBox="0 0 38 30" width="38" height="30" aria-hidden="true" {
-            ellipse.line cx="19" cy="15" rx="17.5" ry="13" {}
-            text x="19" y="20.5" text-anchor="middle" font-size="15" { "OL" }
+            svg.mark viewBox="0 0 38 30" width="38" height="30" aria-hidden="true" {
+                ellipse.line cx="19" cy="15" rx="17.5" ry="13" {}
+    // Drawn, so that the cell's text holds the words alone.
+                ellipse.line cx="13.5" cy="15" rx="4" ry="5.5" {}
+                path.line d="M22 9.5v11h6" {}
+            }
         }
-    }
 }
 
 fn rule() -> Markup {
