@@ -50,6 +50,43 @@ pub enum BenchVerb {
         #[arg(long, value_name = "N")]
         port: Option<u16>,
     },
+    /// Makes an empty project.
+    New {
+        /// Folder; made if it is not there, and empty if it is.
+        folder: PathBuf,
+        /// One JSON document instead of text.
+        #[arg(long)]
+        json: bool,
+    },
+    /// Checks the ledger: every entry against the chain, every attachment against its name.
+    Verify {
+        /// Project folder.
+        project: PathBuf,
+        /// One JSON document instead of text.
+        #[arg(long)]
+        json: bool,
+    },
+    /// Writes everything into one file that reads without the program.
+    Export {
+        /// Project folder.
+        project: PathBuf,
+        /// The file, a zip.
+        #[arg(short, long, value_name = "FILE")]
+        output: PathBuf,
+        /// One JSON document instead of text.
+        #[arg(long)]
+        json: bool,
+    },
+    /// Makes a project again from such a file.
+    Import {
+        /// The file.
+        file: PathBuf,
+        /// Folder; without it one named after the file.
+        folder: Option<PathBuf>,
+        /// One JSON document instead of text.
+        #[arg(long)]
+        json: bool,
+    },
 }
 
 /// Verbs about a board.

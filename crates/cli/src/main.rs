@@ -5,6 +5,7 @@ mod board;
 mod capture;
 mod demo;
 mod files;
+mod ledger;
 mod logic;
 mod memory;
 mod open;
@@ -39,5 +40,15 @@ fn run(arguments: Arguments) -> ExitCode {
         Group::Memory(verb) => memory::run(verb),
         Group::Meter(verb) => sheets::meter(verb),
         Group::Bench(BenchVerb::Open { project, port }) => open::open(project, port),
+        Group::Bench(BenchVerb::New { folder, json }) => ledger::new(&folder, json),
+        Group::Bench(BenchVerb::Verify { project, json }) => ledger::verify(&project, json),
+        Group::Bench(BenchVerb::Export {
+            project,
+            output,
+            json,
+        }) => ledger::export(&project, &output, json),
+        Group::Bench(BenchVerb::Import { file, folder, json }) => {
+            ledger::import(&file, folder, json)
+        }
     }
 }

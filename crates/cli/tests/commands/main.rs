@@ -4,6 +4,7 @@ mod broken;
 mod campaign;
 mod expect;
 mod judge;
+mod ledger;
 mod meters;
 mod run;
 mod simulate;
