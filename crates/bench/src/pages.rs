@@ -1,5 +1,6 @@
 //! What the pages of the browser show, as plain data.
 
+pub mod advice;
 pub mod bar;
 pub mod board;
 mod cautions;

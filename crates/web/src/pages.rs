@@ -1,5 +1,6 @@
 //! Answers for each address.
 
+mod advice;
 mod bar;
 mod bench;
 mod board;
@@ -12,7 +13,7 @@ mod unread;
 use std::hash::{DefaultHasher, Hash, Hasher};
 use std::sync::Arc;
 
-use ::bench::pages::{board as board_view, overview, unread as unread_view};
+use ::bench::pages::{advice as advice_view, board as board_view, overview, unread as unread_view};
 use ::bench::project::{BoardText, Project};
 use axum::extract::{Path, State};
 use axum::http::StatusCode;
@@ -54,6 +55,12 @@ impl Bench {
                 (view, Some(Waiting::Never(why)))
             }
         }
+    }
+
+    /// Suspects and the next reading; none while there is nothing to weigh.
+    pub fn advice(&self, now: &Now, board: &BoardText) -> Option<Stand<advice_view::View>> {
+        let weighed = board.sheet.is_some() && board.readings.is_some();
+        weighed.then(|| self.work.advice(&now.project, board, now.stamp))
     }
 
     /// Expectations where nothing was read.
@@ -126,6 +133,7 @@ pub async fn board(State(bench): State<Bench>, Path(name): Path<String>) -> Resp
         return missing(&now.project, &name);
     };
     let (view, waiting) = bench.board(&now, board);
+    let advice = bench.advice(&now, board);
     let unread = bench.unread(&now, board);
     bench.work.first(&name);
     let title = format!("{name} - {}", now.project.name);
@@ -136,9 +144,9 @@ pub async fn board(State(bench): State<Bench>, Path(name): Path<String>) -> Resp
             project: &now.project,
             here: Some(&name),
             pulse: &format!("/pulse{address}"),
-            version: &board_version(&now, &waiting, &unread),
+            version: &board_version(&now, &waiting, &unread, &advice),
             refresh: view.is_waiting,
-            main: board::main(&view, waiting.as_ref(), &unread, &address),
+            main: board::main(&view, waiting.as_ref(), advice.as_ref(), &unread, &address),
         }
         .page(),
     )
@@ -148,9 +156,16 @@ fn board_version(
     now: &Now,
     waiting: &Option<Waiting>,
     unread: &Stand<unread_view::View>,
+    advice: &Option<Stand<advice_view::View>>,
 ) -> String {
     let going = matches!(waiting, Some(Waiting::For(..)));
-    version((now.stamp, going, matches!(unread, Stand::Going(..))))
+    let weighing = matches!(advice, Some(Stand::Going(..)));
+    version((
+        now.stamp,
+        going,
+        weighing,
+        matches!(unread, Stand::Going(..)),
+    ))
 }
 
 /// The version of a page, and below it how far the work is, in words.
@@ -167,8 +182,9 @@ pub async fn pulse(State(bench): State<Bench>, Path(page): Path<String>) -> Resp
                     Stand::Failed(why) => Some(Waiting::Never(why)),
                     Stand::Done(_) => None,
                 };
+                let advice = bench.advice(&now, board);
                 let unread = bench.unread(&now, board);
-                let version = board_version(&now, &waiting, &unread);
+                let version = board_version(&now, &waiting, &unread, &advice);
                 let words = match (&waiting, &unread) {
                     (Some(Waiting::For(done, all)), _) => progress(*done, *all),
                     (_, Stand::Going(done, all)) => progress(*done, *all),

@@ -6,7 +6,7 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::atomic::{AtomicU64, AtomicUsize, Ordering};
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 
-use bench::pages::{board, unread};
+use bench::pages::{advice, board, unread};
 use bench::project::{BoardText, Project};
 
 /// What is to be computed about a board.
@@ -16,6 +16,8 @@ pub enum Task {
     Judge,
     /// Expectations where nothing was read.
     Unread,
+    /// Suspects and the next reading.
+    Advice,
 }
 
 /// How far a computation is.
@@ -46,6 +48,7 @@ struct Book {
     running: Option<Key>,
     boards: HashMap<Key, Stand<board::View>>,
     unread: HashMap<Key, Stand<unread::View>>,
+    advice: HashMap<Key, Stand<advice::View>>,
 }
 
 /// The worker.
@@ -114,6 +117,22 @@ impl Work {
         self.going(&book, key)
     }
 
+    /// Suspects of a board and its next reading, as far as they are; asks for them if nobody has.
+    pub fn advice(
+        &self,
+        project: &Arc<Project>,
+        board: &BoardText,
+        stamp: u64,
+    ) -> Stand<advice::View> {
+        let key = key(Task::Advice, project, board);
+        let mut book = self.book();
+        if let Some(found) = book.advice.get(&key) {
+            return found.clone();
+        }
+        self.ask(&mut book, key, project, board, stamp);
+        self.going(&book, key)
+    }
+
     /// Moves a board's work to the front: somebody looks at it.
     pub fn first(&self, board: &str) {
         let mut book = self.book();
@@ -169,57 +188,57 @@ impl Work {
                 self.done.store(done, Ordering::Relaxed);
                 self.all.store(all, Ordering::Relaxed);
             };
-            // A fault of the program in one board must not take the other pages with it.
-            let failed = || {
-                "The program failed on this board; that is its own fault, not the sheet's."
-                    .to_owned()
+            let Some(board) = board else {
+                self.book().running = None;
+                continue;
             };
-            match (job.key.0, board) {
-                (_, None) => self.book().running = None,
-                (Task::Judge, Some(board)) => {
-                    let found = catch_unwind(AssertUnwindSafe(|| {
-                        board::judged(&job.project, board, &progress, &stop)
-                    }));
-                    let mut book = self.book();
-                    book.running = None;
-                    match found {
-                        Ok(Ok(view)) => {
-                            keep(&mut book.boards, job.key, Stand::Done(Arc::new(view)))
-                        }
-                        Ok(Err(_)) if stop() => {}
-                        Ok(Err(refused)) => {
-                            keep(&mut book.boards, job.key, Stand::Failed(message(&refused)))
-                        }
-                        Err(_) => keep(&mut book.boards, job.key, Stand::Failed(failed())),
-                    }
+            match job.key.0 {
+                Task::Judge => {
+                    let found = guarded(|| board::judged(&job.project, board, &progress, &stop));
+                    self.finish(|book| &mut book.boards, job.key, found, stop());
                 }
-                (Task::Unread, Some(board)) => {
-                    let found = catch_unwind(AssertUnwindSafe(|| {
-                        unread::unread(&job.project, board, &progress, &stop)
-                    }));
-                    let mut book = self.book();
-                    book.running = None;
-                    match found {
-                        Ok(Ok(view)) => {
-                            keep(&mut book.unread, job.key, Stand::Done(Arc::new(view)))
-                        }
-                        Ok(Err(_)) if stop() => {}
-                        Ok(Err(refused)) => {
-                            keep(&mut book.unread, job.key, Stand::Failed(message(&refused)))
-                        }
-                        Err(_) => keep(&mut book.unread, job.key, Stand::Failed(failed())),
-                    }
+                Task::Unread => {
+                    let found = guarded(|| unread::unread(&job.project, board, &progress, &stop));
+                    self.finish(|book| &mut book.unread, job.key, found, stop());
+                }
+                Task::Advice => {
+                    let found = guarded(|| advice::advice(&job.project, board, &progress, &stop));
+                    self.finish(|book| &mut book.advice, job.key, found, stop());
                 }
             }
         }
+    }
+
+    /// Puts a result where it is kept, unless it was stopped on the way.
+    fn finish<T>(
+        &self,
+        kept: impl Fn(&mut Book) -> &mut HashMap<Key, Stand<T>>,
+        key: Key,
+        found: Result<T, Option<bench::Refused>>,
+        stopped: bool,
+    ) {
+        let mut book = self.book();
+        book.running = None;
+        let stand = match found {
+            Ok(view) => Stand::Done(Arc::new(view)),
+            Err(_) if stopped => return,
+            Err(Some(refused)) => Stand::Failed(message(&refused)),
+            Err(None) => Stand::Failed(
+                "The program failed on this board; that is its own fault, not the sheet's."
+                    .to_owned(),
+            ),
+        };
+        keep(kept(&mut book), key, stand);
     }
 
     /// Waits for a job; verdicts come before expectations, whoever asked first.
     fn take(&self) -> Job {
         let mut book = self.book();
         loop {
-            let verdicts = book.queue.iter().rposition(|job| job.key.0 == Task::Judge);
-            let index = verdicts.or(book.queue.len().checked_sub(1));
+            let last = |task| book.queue.iter().rposition(|job| job.key.0 == task);
+            let index = last(Task::Judge)
+                .or_else(|| last(Task::Advice))
+                .or_else(|| last(Task::Unread));
             if let Some(index) = index {
                 let job = book.queue.remove(index);
                 book.running = Some(job.key);
@@ -229,6 +248,16 @@ impl Work {
             }
             book = self.wake.wait(book).unwrap_or_else(PoisonError::into_inner);
         }
+    }
+}
+
+/// A fault of the program in one board must not take the other pages with it; it becomes `None`.
+fn guarded<T>(
+    work: impl FnOnce() -> Result<T, bench::Refused>,
+) -> Result<T, Option<bench::Refused>> {
+    match catch_unwind(AssertUnwindSafe(work)) {
+        Ok(found) => found.map_err(Some),
+        Err(_) => Err(None),
     }
 }
 

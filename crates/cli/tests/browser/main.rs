@@ -118,6 +118,17 @@ async fn a_planted_fault_disagrees_on_its_unit_alone() {
     assert_eq!(twin, json!("only unit 2 is off"));
     let ticks = browser.run("return document.querySelectorAll('tr[data-row] svg.bar')[0].querySelectorAll('.tick').length").await;
     assert_eq!(ticks, json!(2));
+    // D1 and R3 stand beside R2: no single fault makes MID over range, so the reading is doubted first.
+    browser
+        .until("return document.querySelectorAll('.advice h3').length === 2")
+        .await;
+    let lead = "return document.querySelectorAll('.advice h3')[1].nextElementSibling.querySelector('li').textContent";
+    let lead = browser.run(lead).await;
+    let doubted = "nothing but a reading is wrong";
+    assert!(
+        lead.as_str().is_some_and(|t| t.starts_with(doubted)),
+        "{lead}"
+    );
     browser.open(&bench.address("/")).await;
     let words = browser
         .run("return [...document.querySelectorAll('.standing')].map(e => e.textContent)")

@@ -1,19 +1,20 @@
 //! The page of a board: is it right, and what does it say?
 
 use bench::pages::board::{Cell, Count, Expected, Mark, View};
-use bench::pages::unread;
 use bench::pages::{Caution, Row};
+use bench::pages::{advice, unread};
 use bench::project::UnitName;
 use maud::{Markup, html};
 
 use super::bench::unit_head;
-use super::{Waiting, bar, marks, progress, remarks, unread as unread_page};
+use super::{Waiting, advice as advice_page, bar, marks, progress, remarks, unread as unread_page};
 use crate::work::Stand;
 
 /// What stands between header and footer.
 pub fn main(
     view: &View,
     waiting: Option<&Waiting>,
+    weighed: Option<&Stand<advice::View>>,
     rest: &Stand<unread::View>,
     address: &str,
 ) -> Markup {
@@ -33,6 +34,7 @@ pub fn main(
                 code { "readings/" (view.name) ".csv" } "." }
         }
         @if !view.rows.is_empty() { (verdicts(view, address)) }
+        @if let Some(weighed) = weighed { (advice_page::section(weighed)) }
         (remarks::doubts(&view.remarks))
         @if view.without.is_none() { (unread_page::folded(rest, address)) }
     }

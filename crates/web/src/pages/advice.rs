@@ -1,0 +1,100 @@
+//! What would explain the readings of a board, and where the probe goes next.
+
+use bench::pages::advice::{Next, Share, Suspect, Unit, View};
+use maud::{Markup, html};
+
+use crate::work::Stand;
+
+/// The section below the verdicts.
+pub fn section(stand: &Stand<View>) -> Markup {
+    html! {
+        section.advice aria-labelledby="advice" {
+            h2 id="advice" { "What would explain it" }
+            @match stand {
+                Stand::Going(..) => p.wait { "Being weighed: every fault against every reading. The page fills itself." },
+                Stand::Failed(why) => p { "It cannot be said: " (why) },
+                Stand::Done(view) => (weighed(view)),
+            }
+        }
+    }
+}
+
+fn weighed(view: &View) -> Markup {
+    html! {
+        @if view.units.is_empty() { p { "No reading says anything yet." } }
+        @for unit in &view.units { (one(unit)) }
+        @if !view.doubts.is_empty() {
+            h3 { "The drawing" }
+            ul.shares { @for d in &view.doubts { (share(d)) } }
+            p { "Both units share the drawing. If both are off alike, look at the part itself: its value, its bands, its way round." }
+        }
+    }
+}
+
+fn one(unit: &Unit) -> Markup {
+    html! {
+        h3 { "Unit " (unit.name) }
+        ul.shares {
+            @for s in &unit.suspects { (suspect(s)) }
+            @for s in &unit.standing { (share(s)) }
+        }
+        @for a in &unit.again { p { "Read again, leads nulled, point and range checked: " (a) "." } }
+        @if let Some(why) = &unit.stop { p { (why) } }
+        @if let Some(next) = &unit.next { (reading(next, unit.stop.is_some())) }
+    }
+}
+
+/// A length with its figure; the words say the same.
+fn share(s: &Share) -> Markup {
+    html! {
+        li {
+            (length(s.probability))
+            div { p { (s.what) ": " strong { (s.words) } } }
+        }
+    }
+}
+
+fn suspect(s: &Suspect) -> Markup {
+    html! {
+        li {
+            (length(s.share.probability))
+            div {
+                p.figure-words { strong { (s.share.what) } ": " strong { (s.share.words) } }
+                @if !s.alike.is_empty() { p { "What was read cannot tell it from " (s.alike.join(", ")) "." } }
+                @for r in &s.reasons { p.why { (r) } }
+            }
+        }
+    }
+}
+
+fn length(probability: f64) -> Markup {
+    let width = format!("{:.1}", 100.0 * probability.clamp(0.0, 1.0));
+    html! {
+        svg.length viewBox="0 0 100 12" width="100" height="12" preserveAspectRatio="none" aria-hidden="true" {
+            rect.line x="0.5" y="0.5" width="99" height="11" {}
+            rect.full x="0" y="0" width=(width) height="12" {}
+        }
+    }
+}
+
+fn reading(next: &Next, may_stop: bool) -> Markup {
+    html! {
+        div.take {
+            p.figure-words {
+                @if may_stop { "If you go on: " } @else { "Next: " }
+                (next.what) ", red on " strong { (next.red) } ", black on " strong { (next.black) } "."
+            }
+            @for need in &next.needs { p { "Before it: " (need) "." } }
+            @if !next.outcomes.is_empty() {
+                table.plain {
+                    caption { "What may come" }
+                    tbody {
+                        @for (near, means) in &next.outcomes {
+                            tr { th scope="row" { (near) } td data-name="" { (means) } }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
