@@ -88,7 +88,8 @@ fn reached(words: &[OsString]) -> (String, Command) {
 fn text(error: &clap::Error, kind: ContextKind) -> Option<String> {
     match error.get(kind)? {
         ContextValue::String(one) => Some(one.clone()),
-        ContextValue::Strings(many) => many.iter().find(|word| *word != "help").cloned(),
+        // Suggestions come with the best one last.
+        ContextValue::Strings(many) => many.iter().rfind(|word| *word != "help").cloned(),
         _ => None,
     }
 }
