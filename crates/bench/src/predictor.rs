@@ -3,16 +3,18 @@
 use std::collections::HashMap;
 use std::sync::OnceLock;
 
-use circuit::meter::{Choice, Setup};
-use circuit::{Fault, Network, Node};
-use diagnose::{Change, Deed, Effect, Healthy, Marginal, Moved, Predictions, Scale, Slopes, deed};
-use predict::{Board, Distribution, Question, Shown, healthy, slopes};
-use rayon::prelude::*;
+mod centre;
+mod prepare;
+
+use circuit::{Edit, Fault, Network, Node};
+use diagnose::{Change, Deed, Effect, Healthy, Moved, Predictions, Scale, deed};
+use predict::{Board, ChangedBoard, Question, healthy};
 use record::{At, Lead, ReadingKind, State};
 use sheet::{PartId, Sheet};
 
 use crate::places::{self, Treatment};
 use crate::{expect, variables};
+use centre::{Centre, centre, first_order, marginal, spread};
 
 /// The state of a board and what was done to it.
 #[derive(Clone, Debug, PartialEq, Eq, Hash)]
@@ -49,22 +51,12 @@ enum Done {
     Nothing,
 }
 
-/// A board as it would be with a change, and where the leads go then.
+/// A board in one condition.
 struct Base {
-    board: Option<Board>,
-    /// Names of the variables as numbers that all states share.
+    /// `None` if it has no operating point.
+    board: Option<(Board, ChangedBoard)>,
+    /// Numbers of its variables, which all conditions share.
     names: Vec<u32>,
-}
-
-/// A reading with parts in the middle of their spread.
-struct Centre {
-    /// `None` is over range.
-    reading: Option<f64>,
-    /// Slopes of the reading by the variables.
-    slopes: Slopes,
-    /// The meter's own error.
-    sd: f64,
-    border: f64,
 }
 
 /// Predictions of one unit.
@@ -82,8 +74,6 @@ pub struct Predictor {
 
 /// A shift of less than this many standard deviations is none.
 const UNMOVED: f64 = 0.02;
-/// Slopes below this share of the whole are left out.
-const SLIGHT: f64 = 1e-3;
 
 impl Predictor {
     /// Prepares the boards; predictions are made when they are first asked for.
@@ -122,30 +112,6 @@ impl Predictor {
         self.effects = self.places.iter().map(|_| unknown()).collect();
     }
 
-    /// Computes all that readings at these places need, on all cores.
-    ///
-    /// `stop` is asked between places; what was not computed then is computed when asked for.
-    pub fn prepare(&self, wanted: &[usize], stop: crate::Stop<'_>) {
-        wanted.par_iter().for_each(|&place| {
-            if !stop() {
-                self.base_of(place);
-            }
-        });
-        let variants: Vec<(usize, usize)> = self
-            .done
-            .iter()
-            .enumerate()
-            .flat_map(|(c, list)| (0..list.len()).map(move |v| (c, v)))
-            .collect();
-        for &place in wanted {
-            variants.par_iter().for_each(|(c, v)| {
-                if !stop() {
-                    self.effect(*c, *v, place);
-                }
-            });
-        }
-    }
-
     /// The sheet of this unit.
     pub fn sheet(&self) -> &Sheet {
         &self.sheet
@@ -160,9 +126,9 @@ impl Predictor {
     fn compute_healthy(&self, place: usize) -> Option<(Healthy, Centre)> {
         let at = &self.places[place];
         let base = &self.bases[at.condition];
-        let board = base.board.as_ref()?;
-        let (red, black) = self.nodes(at, &board.network)?;
-        let centre = centre(board, at, (red, black), &base.names)?;
+        let (board, unchanged) = base.board.as_ref()?;
+        let leads = self.nodes(at, &board.network)?;
+        let centre = centre(unchanged, &at.question, leads, &base.names, None)?;
         let scale = match at.kind {
             ReadingKind::Ohms => Scale::Ohms,
             ReadingKind::Diode => Scale::Diode,
@@ -172,7 +138,8 @@ impl Predictor {
         let (nominal, marginal) = if at.rough {
             (centre.reading, first_order(&centre, total))
         } else {
-            let found = healthy(&mut board.probe(red, black), &at.question, expect::SEED).ok()?;
+            let mut probe = board.probe(leads.0, leads.1);
+            let found = healthy(&mut probe, &at.question, expect::SEED).ok()?;
             (found.nominal.reading, marginal(&found.distribution, scale))
         };
         let healthy = Healthy {
@@ -197,44 +164,59 @@ impl Predictor {
     fn compute_effect(&self, place: usize, done: &[&Done]) -> Effect {
         let at = &self.places[place];
         let base = &self.bases[at.condition];
-        let (Some(board), Some((_, before))) = (&base.board, self.base_of(place)) else {
+        let Some((board, unchanged)) = &base.board else {
             return Effect::Unknown;
         };
-        let Some((red, black)) = self.nodes(at, &board.network) else {
+        let Some(leads) = self.nodes(at, &board.network) else {
             return Effect::Unknown;
         };
-        let mut network = board.network.clone();
-        let (mut red, mut black) = (red, black);
-        let mut changed = false;
-        for one in done {
-            match one {
-                Done::Nothing => {}
-                Done::Exchange(a, b) => {
-                    let exchange = |n: Node| match n {
-                        n if n == *a => *b,
-                        n if n == *b => *a,
-                        n => n,
-                    };
-                    changed |= (red, black) != (exchange(red), exchange(black));
-                    (red, black) = (exchange(red), exchange(black));
-                }
-                Done::Fault(fault) => {
-                    let edits = fault.edits(&self.sheet, &network);
-                    changed |= !edits.is_empty();
-                    network.apply(&edits);
-                }
+        if let [Done::Exchange(a, b)] = done {
+            let exchange = |n: Node| match n {
+                n if n == *a => *b,
+                n if n == *b => *a,
+                n => n,
+            };
+            let there = (exchange(leads.0), exchange(leads.1));
+            if there == leads {
+                return Effect::Unmoved;
             }
+            return self.effect_at(place, unchanged, there);
         }
-        if !changed {
+        let edits = self.edits(&board.network, done);
+        if edits.is_empty() {
             return Effect::Unmoved;
         }
-        let after = match done {
-            [Done::Exchange(..)] => centre(board, at, (red, black), &base.names),
-            _ => Board::new(network)
-                .ok()
-                .and_then(|b| centre(&b, at, (red, black), &base.names)),
+        match ChangedBoard::new(board, &edits) {
+            Ok(changed) => self.effect_at(place, &changed, leads),
+            Err(_) => Effect::Unknown,
+        }
+    }
+
+    /// What faults do to a network, one after another.
+    fn edits(&self, network: &Network, done: &[&Done]) -> Vec<Edit> {
+        let mut edits = Vec::new();
+        let mut so_far: Option<Network> = None;
+        for one in done {
+            if let Done::Fault(fault) = one {
+                let more = fault.edits(&self.sheet, so_far.as_ref().unwrap_or(network));
+                if done.len() > 1 {
+                    so_far.get_or_insert_with(|| network.clone()).apply(&more);
+                }
+                edits.extend(more);
+            }
+        }
+        edits
+    }
+
+    /// What a changed board does to a place.
+    fn effect_at(&self, place: usize, changed: &ChangedBoard, leads: (Node, Node)) -> Effect {
+        let at = &self.places[place];
+        let names = &self.bases[at.condition].names;
+        let Some((_, before)) = self.base_of(place) else {
+            return Effect::Unknown;
         };
-        let Some(after) = after else {
+        let near = Some(&before.shown);
+        let Some(after) = centre(changed, &at.question, leads, names, near) else {
             return Effect::Unknown;
         };
         match (before.reading, after.reading) {
@@ -276,8 +258,13 @@ fn base(sheet: &Sheet, condition: &Condition, numbers: &mut HashMap<String, u32>
         faults: Vec::new(),
         lifted: condition.lifted.clone(),
     };
-    let board = places::board(sheet, condition.state, &treatment).ok();
-    let names = board.as_ref().map_or(Vec::new(), |b| {
+    let board = places::board(sheet, condition.state, &treatment)
+        .ok()
+        .and_then(|b| {
+            let unchanged = ChangedBoard::new(&b, &[]).ok()?;
+            Some((b, unchanged))
+        });
+    let names = board.as_ref().map_or(Vec::new(), |(b, _)| {
         variables::keys(sheet, &b.network)
             .into_iter()
             .map(|key| {
@@ -302,102 +289,6 @@ fn all_done(change: &Change, sheet: &Sheet) -> Vec<Done> {
     } else {
         change.magnitudes.iter().map(|m| one(Some(*m))).collect()
     }
-}
-
-/// One standard deviation of a reading, meter and parts.
-fn spread(centre: &Centre) -> f64 {
-    let parts: f64 = centre.slopes.iter().map(|s| s.1 * s.1).sum();
-    (parts + centre.sd * centre.sd).sqrt()
-}
-
-/// The reading with all variables in the middle; `None` if it cannot be solved.
-fn centre(board: &Board, at: &Place, (red, black): (Node, Node), names: &[u32]) -> Option<Centre> {
-    let population = &board.network.population;
-    let z = vec![0.0; population.variables];
-    let values = population.values(&z);
-    let mut probe = board.probe(red, black);
-    let shown: Shown = probe.read(&at.question, &values, &board.rest).ok()?;
-    let setup = at.question.setups[shown.range];
-    let border = border(&at.question, &setup);
-    let Some(reading) = shown.reading else {
-        return Some(Centre {
-            reading: None,
-            slopes: Vec::new(),
-            sd: 1.0,
-            border,
-        });
-    };
-    let x = probe.solve(&setup, &values, &board.rest).ok()?;
-    let by_volts = setup.slope(shown.volts);
-    let all = slopes(&mut probe, &z, &values, &x)?;
-    let total: f64 = all.iter().map(|s| s * s).sum::<f64>().sqrt();
-    let mut list: Slopes = all
-        .iter()
-        .zip(names)
-        .filter(|(s, _)| s.abs() > SLIGHT * total)
-        .map(|(s, name)| (*name, s * by_volts))
-        .collect();
-    list.sort_by_key(|s| s.0);
-    Some(Centre {
-        reading: Some(reading),
-        slopes: list,
-        sd: setup.error(reading),
-        border,
-    })
-}
-
-/// The largest reading that the meter shows.
-fn border(question: &Question, chosen: &Setup) -> f64 {
-    let setup = match question.choice {
-        Choice::First => question.setups.last().unwrap_or(chosen),
-        Choice::NearestMiddle => chosen,
-    };
-    match *setup {
-        Setup::CurrentOhms {
-            amps,
-            limit,
-            full_scale,
-            ..
-        } => full_scale.min(limit / amps),
-        Setup::SeriesOhms { full_scale, .. } => full_scale,
-        Setup::Diode { limit, .. } => limit,
-        Setup::Volts { .. } => f64::INFINITY,
-    }
-}
-
-/// A normal distribution about the middle, over range beyond the border.
-fn first_order(centre: &Centre, sd: f64) -> Marginal {
-    match centre.reading {
-        None => Marginal::new(&[], 1.0),
-        Some(mean) => {
-            let beyond = (mean - centre.border) / sd;
-            let over = circuit::parameter::normal_cdf(beyond);
-            Marginal::new(&[(mean - sd, -1.0), (mean + sd, 1.0)], over)
-        }
-    }
-}
-
-/// Points of a distribution's normal score.
-const KNOTS: usize = 33;
-
-fn marginal(distribution: &Distribution, scale: Scale) -> Marginal {
-    let over = distribution.over_range();
-    let reach = 0.001 * (1.0 - over);
-    let ends = distribution
-        .quantile(reach)
-        .zip(distribution.quantile((1.0 - over - reach).min(0.999)));
-    let Some((low, high)) = ends else {
-        return Marginal::new(&[], 1.0);
-    };
-    let (from, to) = (scale.at(low).0, scale.at(high).0);
-    let knots: Vec<(f64, f64)> = (0..KNOTS)
-        .filter_map(|k| {
-            let x = from + (to - from) * k as f64 / (KNOTS - 1) as f64;
-            let reading = scale.reading(x);
-            distribution.score(reading).map(|score| (reading, score))
-        })
-        .collect();
-    Marginal::new(&knots, over)
 }
 
 /// The condition that a lead's pin is lifted in.

@@ -1,0 +1,125 @@
+//! A reading with all parts in the middle of their spread, and the distribution made from it.
+
+use circuit::Node;
+use circuit::meter::{Choice, Setup};
+use diagnose::{Marginal, Scale, Slopes};
+use predict::{ChangedBoard, Distribution, Question, Shown};
+
+/// A reading with parts in the middle of their spread.
+pub(super) struct Centre {
+    /// `None` is over range.
+    pub reading: Option<f64>,
+    /// Slopes of the reading by the variables.
+    pub slopes: Slopes,
+    /// The meter's own error.
+    pub sd: f64,
+    /// The largest reading that the meter shows.
+    pub border: f64,
+    /// The solution, a start for neighbours.
+    pub shown: Shown,
+}
+
+/// Slopes below this share of the whole are left out.
+const SLIGHT: f64 = 1e-3;
+
+/// The reading of a board between two nodes; `None` if it cannot be solved.
+///
+/// `names` are the numbers of the board's variables, `near` a reading of a board that is nearly so.
+pub(super) fn centre(
+    board: &ChangedBoard,
+    question: &Question,
+    leads: (Node, Node),
+    names: &[u32],
+    near: Option<&Shown>,
+) -> Option<Centre> {
+    let sensed = board.read(leads, question, near).ok()?;
+    let shown = sensed.shown;
+    let setup = question.setups[shown.range];
+    let border = border(question, &setup);
+    let Some(reading) = shown.reading else {
+        return Some(Centre {
+            reading: None,
+            slopes: Vec::new(),
+            sd: 1.0,
+            border,
+            shown,
+        });
+    };
+    let by_volts = setup.slope(shown.volts);
+    let total: f64 = sensed.slopes.iter().map(|s| s * s).sum::<f64>().sqrt();
+    let mut slopes: Slopes = sensed
+        .slopes
+        .iter()
+        .zip(names)
+        .filter(|(s, _)| s.abs() > SLIGHT * total)
+        .map(|(s, name)| (*name, s * by_volts))
+        .collect();
+    slopes.sort_by_key(|s| s.0);
+    Some(Centre {
+        reading: Some(reading),
+        slopes,
+        sd: setup.error(reading),
+        border,
+        shown,
+    })
+}
+
+/// One standard deviation of a reading, meter and parts.
+pub(super) fn spread(centre: &Centre) -> f64 {
+    let parts: f64 = centre.slopes.iter().map(|s| s.1 * s.1).sum();
+    (parts + centre.sd * centre.sd).sqrt()
+}
+
+/// The largest reading that the meter shows.
+fn border(question: &Question, chosen: &Setup) -> f64 {
+    let setup = match question.choice {
+        Choice::First => question.setups.last().unwrap_or(chosen),
+        Choice::NearestMiddle => chosen,
+    };
+    match *setup {
+        Setup::CurrentOhms {
+            amps,
+            limit,
+            full_scale,
+            ..
+        } => full_scale.min(limit / amps),
+        Setup::SeriesOhms { full_scale, .. } => full_scale,
+        Setup::Diode { limit, .. } => limit,
+        Setup::Volts { .. } => f64::INFINITY,
+    }
+}
+
+/// A normal distribution about the middle, over range beyond the border.
+pub(super) fn first_order(centre: &Centre, sd: f64) -> Marginal {
+    match centre.reading {
+        None => Marginal::new(&[], 1.0),
+        Some(mean) => {
+            let beyond = (mean - centre.border) / sd;
+            let over = circuit::parameter::normal_cdf(beyond);
+            Marginal::new(&[(mean - sd, -1.0), (mean + sd, 1.0)], over)
+        }
+    }
+}
+
+/// Points of a distribution's normal score.
+const KNOTS: usize = 33;
+
+pub(super) fn marginal(distribution: &Distribution, scale: Scale) -> Marginal {
+    let over = distribution.over_range();
+    let reach = 0.001 * (1.0 - over);
+    let ends = distribution
+        .quantile(reach)
+        .zip(distribution.quantile((1.0 - over - reach).min(0.999)));
+    let Some((low, high)) = ends else {
+        return Marginal::new(&[], 1.0);
+    };
+    let (from, to) = (scale.at(low).0, scale.at(high).0);
+    let knots: Vec<(f64, f64)> = (0..KNOTS)
+        .filter_map(|k| {
+            let x = from + (to - from) * k as f64 / (KNOTS - 1) as f64;
+            let reading = scale.reading(x);
+            distribution.score(reading).map(|score| (reading, score))
+        })
+        .collect();
+    Marginal::new(&knots, over)
+}
