@@ -97,7 +97,7 @@ pub fn next(
         stop,
     )?;
     let ranking = rank(&case.units(), case.together);
-    Ok(view(&case, &ranking, unit, powered))
+    Ok(view(&case, &ranking, unit, powered, stop))
 }
 
 /// A candidate that passed all rules, with its place and cost.
@@ -108,7 +108,13 @@ struct Weighed {
     needs: Vec<String>,
 }
 
-pub(crate) fn view(case: &Case, ranking: &Ranking, name: &str, powered: bool) -> View {
+pub(crate) fn view(
+    case: &Case,
+    ranking: &Ranking,
+    name: &str,
+    powered: bool,
+    stop: Stop<'_>,
+) -> View {
     let index = case
         .units
         .iter()
@@ -123,8 +129,12 @@ pub(crate) fn view(case: &Case, ranking: &Ranking, name: &str, powered: bool) ->
             minutes: w.minutes,
         })
         .collect();
-    let whole = &case.units()[index];
+    let units = case.units();
+    let whole = &units[index];
     let doubts = doubt_shares(unit, ranking);
+    let places: Vec<usize> = weighed.iter().map(|w| w.place).collect();
+    let variants = diagnose::alive(whole, ranked, &doubts);
+    unit.predictor.prepare_some(&places, &variants, stop);
     let advice = advise(whole, ranked, &doubts, &offered);
     View {
         unit: name.to_owned(),

@@ -63,12 +63,16 @@ struct Base {
 pub struct Predictor {
     sheet: Sheet,
     changes: Vec<Change>,
-    done: Vec<Vec<Done>>,
     bases: Vec<Base>,
     places: Vec<Place>,
     healthy: Vec<OnceLock<Option<(Healthy, Centre)>>>,
-    /// Where the variants of each change begin in a place's effects.
-    starts: Vec<usize>,
+    /// Each variant's number among all different deeds.
+    cells: Vec<Vec<usize>>,
+    /// The different deeds.
+    deeds: Vec<Done>,
+    /// Of each deed those that do the same and more, one to either side: where they move nothing,
+    /// it does not, as a reading of parts that only take power falls or rises with each of them.
+    bounds: Vec<Vec<usize>>,
     effects: Vec<Vec<OnceLock<Effect>>>,
 }
 
@@ -85,31 +89,45 @@ impl Predictor {
             .collect();
         Self {
             healthy: places.iter().map(|_| OnceLock::new()).collect(),
-            starts: Vec::new(),
+            cells: Vec::new(),
+            deeds: Vec::new(),
+            bounds: Vec::new(),
             effects: Vec::new(),
             sheet,
             changes: Vec::new(),
-            done: Vec::new(),
             bases,
             places,
         }
     }
 
-    /// Says what may be wrong.
+    /// Says what may be wrong. Variants that do the same to a circuit share their effects.
     pub fn set_changes(&mut self, changes: Vec<Change>) {
-        self.done = changes.iter().map(|c| all_done(c, &self.sheet)).collect();
-        self.changes = changes;
-        let mut count = 0;
-        self.starts = self
-            .done
+        let mut known: HashMap<String, usize> = HashMap::new();
+        let mut deeds = Vec::new();
+        self.cells = changes
             .iter()
-            .map(|list| {
-                count += list.len();
-                count - list.len()
+            .map(|change| {
+                let magnitudes = change.magnitudes.iter().map(|m| Some(*m));
+                let each: Vec<Option<f64>> = match change.magnitudes.len() {
+                    0 => vec![None],
+                    _ => magnitudes.collect(),
+                };
+                each.into_iter()
+                    .map(|magnitude| {
+                        let deed = deed(change, magnitude);
+                        *known.entry(format!("{deed:?}")).or_insert_with(|| {
+                            deeds.push(done(&deed, &self.sheet));
+                            deeds.len() - 1
+                        })
+                    })
+                    .collect()
             })
             .collect();
-        let unknown = || (0..count).map(|_| OnceLock::new()).collect();
+        self.bounds = bounds(&known, deeds.len());
+        self.changes = changes;
+        let unknown = || deeds.iter().map(|_| OnceLock::new()).collect();
         self.effects = self.places.iter().map(|_| unknown()).collect();
+        self.deeds = deeds;
     }
 
     /// The sheet of this unit.
@@ -243,12 +261,13 @@ impl Predictions for Predictor {
     }
 
     fn effect(&self, change: usize, variant: usize, place: usize) -> &Effect {
-        let cell = &self.effects[place][self.starts[change] + variant];
-        cell.get_or_init(|| self.compute_effect(place, &[&self.done[change][variant]]))
+        let deed = self.cells[change][variant];
+        let cell = &self.effects[place][deed];
+        cell.get_or_init(|| self.compute_effect(place, &[&self.deeds[deed]]))
     }
 
     fn together(&self, first: (usize, usize), second: (usize, usize), place: usize) -> Effect {
-        let of = |at: (usize, usize)| &self.done[at.0][at.1];
+        let of = |at: (usize, usize)| &self.deeds[self.cells[at.0][at.1]];
         self.compute_effect(place, &[of(first), of(second)])
     }
 }
@@ -276,18 +295,41 @@ fn base(sheet: &Sheet, condition: &Condition, numbers: &mut HashMap<String, u32>
     Base { board, names }
 }
 
-fn all_done(change: &Change, sheet: &Sheet) -> Vec<Done> {
-    let one = |magnitude| match deed(change, magnitude) {
-        Deed::Fault(text) => Fault::parse(&text, sheet).map_or(Done::Nothing, Done::Fault),
-        Deed::Exchange(a, b) => match (sheet.net(&a), sheet.net(&b)) {
+/// A drift lies between open and short, a leak short of a short.
+fn bounds(known: &HashMap<String, usize>, count: usize) -> Vec<Vec<usize>> {
+    let mut found = vec![Vec::new(); count];
+    for (text, deed) in known {
+        let fault = text
+            .strip_prefix("Fault(\"")
+            .and_then(|t| t.strip_suffix("\")"));
+        let Some((part, mode)) = fault.and_then(|t| t.split_once(' ')) else {
+            continue;
+        };
+        let wider: &[&str] = match mode.split_once('=') {
+            Some(("high" | "low", _)) => &["open", "short"],
+            Some(("leaky", _)) => &["short"],
+            _ => continue,
+        };
+        let all: Option<Vec<usize>> = wider
+            .iter()
+            .map(|m| {
+                known
+                    .get(&format!("{:?}", Deed::Fault(format!("{part} {m}"))))
+                    .copied()
+            })
+            .collect();
+        found[*deed] = all.unwrap_or_default();
+    }
+    found
+}
+
+fn done(deed: &Deed, sheet: &Sheet) -> Done {
+    match deed {
+        Deed::Fault(text) => Fault::parse(text, sheet).map_or(Done::Nothing, Done::Fault),
+        Deed::Exchange(a, b) => match (sheet.net(a), sheet.net(b)) {
             (Some(a), Some(b)) => Done::Exchange(a.0, b.0),
             _ => Done::Nothing,
         },
-    };
-    if change.magnitudes.is_empty() {
-        vec![one(None)]
-    } else {
-        change.magnitudes.iter().map(|m| one(Some(*m))).collect()
     }
 }
 

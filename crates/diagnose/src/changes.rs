@@ -40,12 +40,16 @@ pub fn prior(sheet: &Sheet, priors: Priors) -> Prior {
     }
 }
 
-/// Evenly spaced by logarithm, ends half a step inside the limits.
+/// Points of one logarithmic grid between limits, half a step off 1, so that changes of the same
+/// kind share their magnitudes; at least one.
 pub(crate) fn grid(from: f64, to: f64, step: f64) -> Vec<f64> {
-    let span = (to / from).ln();
-    let count = (span / step).ceil().max(2.0);
-    (0..count as usize)
-        .map(|k| from * (span * (k as f64 + 0.5) / count).exp())
+    let at = |x: f64| x.ln() / step - 0.5;
+    let (first, last) = ((at(from) - 0.01).ceil(), (at(to) + 0.01).floor());
+    if last < first {
+        return vec![(from * to).sqrt()];
+    }
+    (0..=(last - first) as usize)
+        .map(|k| (step * (first + k as f64 + 0.5)).exp())
         .collect()
 }
 
@@ -234,7 +238,7 @@ fn doubts(sheet: &Sheet) -> Vec<Change> {
         match part.kind {
             Kind::Resistor { .. } => {
                 // A decade off either way, or any other value.
-                found.push(doubt(&part.name, VALUE, grid(0.06, 16.0, STEP)));
+                found.push(doubt(&part.name, VALUE, grid(0.06, 16.0, SMALL_STEP)));
                 found.push(doubt(&part.name, NOT_FITTED, Vec::new()));
             }
             Kind::Diode { .. } | Kind::Zener { .. } => {

@@ -67,11 +67,50 @@ pub(crate) fn fit<'a>(rows: Vec<Row<'a>>, ln_wrong: &[f64]) -> Fit<'a> {
     fit_widths(rows, ln_wrong, &WIDTHS)
 }
 
+/// What healthy readings share, computed once: rows that a hypothesis does not touch share it still.
+pub(crate) struct Shared {
+    n: usize,
+    matrix: Vec<f64>,
+}
+
+impl Shared {
+    /// Of the rows of a healthy unit.
+    pub fn of(rows: &[Row<'_>]) -> Self {
+        let n = rows.len();
+        let slopes = |i: usize| match &rows[i] {
+            Row::Number { slopes, .. } => &slopes[..],
+            _ => &[],
+        };
+        let mut matrix = vec![0.0; n * n];
+        for i in 0..n {
+            for j in 0..=i {
+                matrix[i * n + j] = shared(slopes(i), slopes(j));
+                matrix[j * n + i] = matrix[i * n + j];
+            }
+        }
+        Self { n, matrix }
+    }
+}
+
+/// The same as [`fit`], sharing what healthy rows have in common.
+pub(crate) fn fit_shared<'a>(rows: Vec<Row<'a>>, ln_wrong: &[f64], shared: &Shared) -> Fit<'a> {
+    fit_with(rows, ln_wrong, &WIDTHS, Some(shared))
+}
+
 fn fit_widths<'a>(rows: Vec<Row<'a>>, ln_wrong: &[f64], widths: &[(f64, f64)]) -> Fit<'a> {
+    fit_with(rows, ln_wrong, widths, None)
+}
+
+fn fit_with<'a>(
+    rows: Vec<Row<'a>>,
+    ln_wrong: &[f64],
+    widths: &[(f64, f64)],
+    known: Option<&Shared>,
+) -> Fit<'a> {
     let numbers: Vec<usize> = (0..rows.len())
         .filter(|i| matches!(rows[*i], Row::Number { .. }))
         .collect();
-    let (factor, residuals) = joint(&rows, &numbers);
+    let (factor, residuals) = joint(&rows, &numbers, known);
     let (fixed_right, fixed_all) = fixed(&rows, ln_wrong);
     let sums: Vec<Sum> = widths
         .iter()
@@ -109,7 +148,7 @@ fn fit_widths<'a>(rows: Vec<Row<'a>>, ln_wrong: &[f64], widths: &[(f64, f64)]) -
     };
     if !fit.removed.is_empty() {
         fit.kept.retain(|i| !fit.removed.contains(i));
-        let (factor, residuals) = joint(&fit.rows, &fit.kept);
+        let (factor, residuals) = joint(&fit.rows, &fit.kept, known);
         fit.pull = factor.solve(&residuals);
         fit.factor = factor;
     }
@@ -123,7 +162,7 @@ fn fit_widths<'a>(rows: Vec<Row<'a>>, ln_wrong: &[f64], widths: &[(f64, f64)]) -
 }
 
 /// Covariance of the chosen rows, factored, and their residuals.
-fn joint(rows: &[Row<'_>], chosen: &[usize]) -> (Factor, Vec<f64>) {
+fn joint(rows: &[Row<'_>], chosen: &[usize], known: Option<&Shared>) -> (Factor, Vec<f64>) {
     let n = chosen.len();
     let part = |k: usize| match &rows[chosen[k]] {
         Row::Number {
@@ -138,13 +177,29 @@ fn joint(rows: &[Row<'_>], chosen: &[usize]) -> (Factor, Vec<f64>) {
     for i in 0..n {
         let (slopes, own, _) = part(i);
         for j in 0..=i {
-            matrix[i * n + j] = shared(slopes, part(j).0);
+            matrix[i * n + j] = match known {
+                Some(k) if untouched(&rows[chosen[i]]) && untouched(&rows[chosen[j]]) => {
+                    k.matrix[chosen[i] * k.n + chosen[j]]
+                }
+                _ => shared(slopes, part(j).0),
+            };
         }
         matrix[i * n + i] += own;
     }
     let residuals = (0..n).map(|k| part(k).2).collect();
     let factor = Factor::new(matrix, n).expect("own variances make a covariance definite");
     (factor, residuals)
+}
+
+/// Whether a row is that of a healthy unit.
+fn untouched(row: &Row<'_>) -> bool {
+    matches!(
+        row,
+        Row::Number {
+            slopes: std::borrow::Cow::Borrowed(_),
+            ..
+        }
+    )
 }
 
 /// Covariance by shared variables.

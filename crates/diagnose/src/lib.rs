@@ -21,7 +21,7 @@ pub use changes::{Deed, Prior, Priors, deed, doubts_between, prior};
 pub use fit::{Evidence, WRONG};
 pub use judge::{Held, judge};
 pub use marginal::Marginal;
-pub use next::{Advice, CONVINCED, Candidate, Class, Offer, Outcome, Stop, next};
+pub use next::{Advice, CONVINCED, Candidate, Class, Offer, Outcome, Stop, alive, next};
 pub use predictions::{Blame, Change, Effect, Healthy, Moved, Predictions, Scale, Slopes};
 pub use proves::{Proof, proves};
 pub use rank::{Doubt, Ranked, Ranking, Suspect, Unit, rank};

@@ -125,6 +125,26 @@ pub fn next(
     Advice { offers, stop }
 }
 
+/// The variants of changes whose effects at the candidates [`next`] will ask for, neighbours of
+/// their magnitudes included.
+pub fn alive(
+    unit: &Unit<'_>,
+    ranked: &Ranked,
+    doubt_shares: &[(usize, f64)],
+) -> Vec<(usize, usize)> {
+    let belief = Belief::new(unit, ranked, doubt_shares);
+    let mut found = Vec::new();
+    for variant in belief.classes.iter().flat_map(|c| &c.variants) {
+        if let Some((change, v)) = variant.hypothesis {
+            let last = unit.predictions.changes()[change].variants() - 1;
+            found.extend((v.saturating_sub(1)..=(v + 1).min(last)).map(|v| (change, v)));
+        }
+    }
+    found.sort_unstable();
+    found.dedup();
+    found
+}
+
 /// The class that a change belongs to.
 pub(crate) fn class_of(blame: Blame, change: usize) -> Class {
     match blame {

@@ -4,7 +4,7 @@ use std::collections::HashMap;
 
 use rayon::prelude::*;
 
-use crate::fit::{Evidence, fit};
+use crate::fit::{Evidence, Shared, fit, fit_shared};
 use crate::groups;
 use crate::normal::ln_sum;
 use crate::pairs;
@@ -104,7 +104,9 @@ pub(crate) fn ln_wrong(unit: &Unit<'_>) -> Vec<f64> {
 pub(crate) fn weigh(unit: &Unit<'_>) -> Weighed {
     let p = unit.predictions;
     let ln_wrong = ln_wrong(unit);
-    let healthy = fit(rows::rows(p, &unit.taken, None), &ln_wrong).evidence;
+    let rows = rows::rows(p, &unit.taken, None);
+    let shared = Shared::of(&rows);
+    let healthy = fit(rows, &ln_wrong).evidence;
     let all: Vec<(usize, usize)> = p
         .changes()
         .iter()
@@ -116,7 +118,7 @@ pub(crate) fn weigh(unit: &Unit<'_>) -> Weighed {
         .map(|&at| {
             if rows::moves(p, &unit.taken, at) {
                 let rows = rows::rows(p, &unit.taken, Some(at));
-                (fit(rows, &ln_wrong).evidence, false)
+                (fit_shared(rows, &ln_wrong, &shared).evidence, false)
             } else {
                 (healthy, true)
             }

@@ -1,6 +1,6 @@
 //! Many effects at once: what is proven unmoved costs next to nothing, and what moves is laid out once for all places.
 
-use diagnose::Effect;
+use diagnose::{Effect, Moved};
 use predict::ChangedBoard;
 use predict::faults::FaultBoard;
 use rayon::prelude::*;
@@ -9,22 +9,29 @@ use super::centre::spread;
 use super::{Done, Predictor, UNMOVED};
 use crate::Stop;
 
+/// A reading that moves by less than this many standard deviations, or this share of itself, follows
+/// the variables as the healthy one does.
+const SLIGHT: f64 = 0.5;
+const SLIGHT_SHARE: f64 = 0.03;
+
 impl Predictor {
     /// Computes all that readings at these places need, on all cores.
     ///
     /// `stop` is asked now and then; what was not computed then is computed when asked for.
     pub fn prepare(&self, wanted: &[usize], stop: Stop<'_>) {
-        let all: Vec<(usize, usize)> = self
-            .done
-            .iter()
-            .enumerate()
-            .flat_map(|(c, list)| (0..list.len()).map(move |v| (c, v)))
-            .collect();
-        self.prepare_some(wanted, &all, stop);
+        let all: Vec<usize> = (0..self.deeds.len()).collect();
+        self.prepare_deeds(wanted, &all, stop);
     }
 
     /// The same for some variants of changes only.
     pub fn prepare_some(&self, wanted: &[usize], variants: &[(usize, usize)], stop: Stop<'_>) {
+        let mut deeds: Vec<usize> = variants.iter().map(|(c, v)| self.cells[*c][*v]).collect();
+        deeds.sort_unstable();
+        deeds.dedup();
+        self.prepare_deeds(wanted, &deeds, stop);
+    }
+
+    fn prepare_deeds(&self, wanted: &[usize], deeds: &[usize], stop: Stop<'_>) {
         wanted.par_iter().for_each(|&place| {
             if !stop() {
                 self.base_of(place);
@@ -37,7 +44,7 @@ impl Predictor {
                 .filter(|p| self.places[*p].condition == condition)
                 .collect();
             if !here.is_empty() {
-                self.prepare_condition(condition, &here, variants, stop);
+                self.prepare_condition(condition, &here, deeds, stop);
             }
         }
     }
@@ -46,20 +53,20 @@ impl Predictor {
         &self,
         condition: usize,
         wanted: &[usize],
-        variants: &[(usize, usize)],
+        deeds: &[usize],
         stop: Stop<'_>,
     ) {
         let Some((board, _)) = &self.bases[condition].board else {
             return;
         };
-        let faults: Vec<(usize, usize)> = variants
+        let faults: Vec<usize> = deeds
             .iter()
             .copied()
-            .filter(|(c, v)| matches!(self.done[*c][*v], Done::Fault(_)))
+            .filter(|d| matches!(self.deeds[*d], Done::Fault(_)))
             .collect();
         let edits: Vec<_> = faults
             .iter()
-            .map(|(c, v)| self.edits(&board.network, &[&self.done[*c][*v]]))
+            .map(|d| self.edits(&board.network, &[&self.deeds[*d]]))
             .collect();
         let population = &board.network.population;
         let values = population.values(&vec![0.0; population.variables]);
@@ -84,7 +91,7 @@ impl Predictor {
             .zip(&faults)
             .zip(&edits)
             .filter(|((places, _), _)| !places.is_empty())
-            .for_each(|((places, (c, v)), edits)| {
+            .for_each(|((places, deed), edits)| {
                 if stop() {
                     return;
                 }
@@ -94,23 +101,16 @@ impl Predictor {
                         (Ok(changed), Some(leads)) => self.effect_at(place, changed, leads),
                         _ => Effect::Unknown,
                     };
-                    let _ = self.effects[place][self.starts[*c] + v].set(effect);
+                    let _ = self.effects[place][*deed].set(effect);
                 }
             });
     }
 
     /// Settles what does not move the place; returns the faults that do, as indices.
-    fn screen(
-        &self,
-        faulty: &FaultBoard<'_>,
-        place: usize,
-        faults: &[(usize, usize)],
-    ) -> Vec<usize> {
-        let unknown = |k: &usize| {
-            let (c, v) = faults[*k];
-            self.effects[place][self.starts[c] + v].get().is_none()
-        };
-        let asked: Vec<usize> = (0..faults.len()).filter(unknown).collect();
+    fn screen(&self, faulty: &FaultBoard<'_>, place: usize, faults: &[usize]) -> Vec<usize> {
+        let unknown = |k: &usize| self.effects[place][faults[*k]].get().is_none();
+        let mut asked: Vec<usize> = (0..faults.len()).filter(unknown).collect();
+        asked.sort_by_key(|k| self.bounds[faults[*k]].len());
         let at = &self.places[place];
         let base = self.base_of(place);
         let board = self.bases[at.condition].board.as_ref();
@@ -124,22 +124,41 @@ impl Predictor {
         else {
             return asked;
         };
-        let slight = UNMOVED * spread(before);
+        let sd = spread(before);
         asked
             .into_iter()
             .filter(|k| {
-                let same = engine.answer(&faulty.changes()[*k]).is_ok_and(|answer| {
-                    match (before.reading, answer.reading) {
-                        (None, None) => true,
-                        (Some(b), Some(a)) => (a - b).abs() < slight,
-                        _ => false,
-                    }
-                });
-                if same {
-                    let (c, v) = faults[*k];
-                    let _ = self.effects[place][self.starts[c] + v].set(Effect::Unmoved);
+                let cells = &self.effects[place];
+                let bounds = &self.bounds[faults[*k]];
+                let still = |d: &usize| cells[*d].get() == Some(&Effect::Unmoved);
+                if !bounds.is_empty() && bounds.iter().all(still) {
+                    let _ = cells[faults[*k]].set(Effect::Unmoved);
+                    return false;
                 }
-                !same
+                let answer = engine.answer(&faulty.changes()[*k]);
+                let known = match (before.reading, answer.map(|a| a.reading)) {
+                    (None, Ok(None)) => Some(Effect::Unmoved),
+                    (Some(b), Ok(Some(a))) => match (a - b).abs() {
+                        by if by < UNMOVED * sd => Some(Effect::Unmoved),
+                        by if by < SLIGHT * sd || by < SLIGHT_SHARE * b.abs() => {
+                            Some(Effect::Moved(Moved {
+                                mean: a,
+                                slopes: before.slopes.clone(),
+                                sd: before.sd,
+                                border: before.border,
+                            }))
+                        }
+                        _ => None,
+                    },
+                    _ => None,
+                };
+                match known {
+                    Some(effect) => {
+                        let _ = self.effects[place][faults[*k]].set(effect);
+                        false
+                    }
+                    None => true,
+                }
             })
             .collect()
     }
