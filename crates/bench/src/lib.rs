@@ -26,6 +26,7 @@ pub mod signal;
 pub mod simulated;
 pub mod suspects;
 pub mod table;
+pub mod trial;
 mod variables;
 
 pub use loading::{Loaded, Text};

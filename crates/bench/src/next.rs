@@ -97,7 +97,7 @@ pub fn next(
         stop,
     )?;
     let ranking = rank(&case.units(), case.together);
-    Ok(view(&case, &ranking, unit, powered, stop))
+    Ok(view(&case, &ranking, unit, powered))
 }
 
 /// A candidate that passed all rules, with its place and cost.
@@ -108,13 +108,7 @@ struct Weighed {
     needs: Vec<String>,
 }
 
-pub(crate) fn view(
-    case: &Case,
-    ranking: &Ranking,
-    name: &str,
-    powered: bool,
-    stop: Stop<'_>,
-) -> View {
+pub(crate) fn view(case: &Case, ranking: &Ranking, name: &str, powered: bool) -> View {
     let index = case
         .units
         .iter()
@@ -134,7 +128,7 @@ pub(crate) fn view(
     let doubts = doubt_shares(unit, ranking);
     let places: Vec<usize> = weighed.iter().map(|w| w.place).collect();
     let variants = diagnose::alive(whole, ranked, &doubts);
-    unit.predictor.prepare_some(&places, &variants, stop);
+    unit.predictor.prepare_some(&places, &variants, &|| false);
     let advice = advise(whole, ranked, &doubts, &offered);
     View {
         unit: name.to_owned(),
