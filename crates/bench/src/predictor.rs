@@ -4,6 +4,7 @@ use std::collections::HashMap;
 use std::sync::OnceLock;
 
 mod centre;
+mod follow;
 mod prepare;
 
 use circuit::{Edit, Fault, Network, Node};
@@ -15,6 +16,7 @@ use sheet::{PartId, Sheet};
 use crate::places::{self, Treatment};
 use crate::{expect, variables};
 use centre::{Centre, centre, first_order, marginal, spread};
+use follow::{followed, straight};
 
 /// The state of a board and what was done to it.
 #[derive(Clone, Debug, PartialEq, Eq, Hash)]
@@ -146,25 +148,34 @@ impl Predictor {
         let base = &self.bases[at.condition];
         let (board, unchanged) = base.board.as_ref()?;
         let leads = self.nodes(at, &board.network)?;
-        let centre = centre(unchanged, &at.question, leads, &base.names, None)?;
+        let mut centre = centre(unchanged, &at.question, leads, &base.names, None)?;
         let scale = match at.kind {
             ReadingKind::Ohms => Scale::Ohms,
             ReadingKind::Diode => Scale::Diode,
             _ => Scale::Volts,
         };
         let total = spread(&centre);
-        let (nominal, marginal) = if at.rough {
-            (centre.reading, first_order(&centre, total))
+        let parts: f64 = centre.slopes.iter().map(|s| s.1 * s.1).sum();
+        let (nominal, marginal, followed) = if at.rough {
+            let told = parts / (total * total);
+            (centre.reading, first_order(&centre, total), straight(told))
         } else {
             let mut probe = board.probe(leads.0, leads.1);
             let found = healthy(&mut probe, &at.question, expect::SEED).ok()?;
-            (found.nominal.reading, marginal(&found.distribution, scale))
+            let marginal = marginal(&found.distribution, scale);
+            let of = (&marginal, &centre);
+            let followed = followed(board, &at.question, leads, of, &base.names);
+            (found.nominal.reading, marginal, followed)
         };
+        // The slopes point as they do, and tell as much as they were seen to.
+        let size = (followed.told / parts.max(f64::MIN_POSITIVE)).sqrt();
+        centre.bends = followed.bends / followed.told.max(0.01);
+        let straight = centre.slopes.iter().map(|(v, s)| (*v, s * size));
         let healthy = Healthy {
             scale,
             nominal: nominal.map_or(record::Shown::OverRange, record::Shown::Number),
             marginal,
-            slopes: centre.slopes.iter().map(|(v, s)| (*v, s / total)).collect(),
+            slopes: straight.chain(followed.bent).collect(),
             reversed: None,
         };
         Some((healthy, centre))
@@ -241,12 +252,16 @@ impl Predictor {
             (None, None) => Effect::Unmoved,
             (_, None) => Effect::OverRange,
             (Some(b), Some(a)) if (a - b).abs() < UNMOVED * spread(before) => Effect::Unmoved,
-            (_, Some(mean)) => Effect::Moved(Moved {
-                mean,
-                slopes: after.slopes,
-                sd: after.sd,
-                border: after.border,
-            }),
+            (_, Some(mean)) => {
+                // What bends in the healthy reading bends as much in this one.
+                let parts: f64 = after.slopes.iter().map(|s| s.1 * s.1).sum();
+                Effect::Moved(Moved {
+                    mean,
+                    slopes: after.slopes,
+                    sd: after.sd.hypot((before.bends * parts).sqrt()),
+                    border: after.border,
+                })
+            }
         }
     }
 }

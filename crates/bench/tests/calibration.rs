@@ -19,13 +19,17 @@ fn sheet(board: &str) -> Text {
     }
 }
 
-/// Ohms of every net against ground, both ways.
+/// Ohms of every named point against ground, both ways.
 fn places(text: &Text) -> Text {
     let (sheet, _) = sheet::parse(&text.text, &text.file);
     let mut csv = "unit,state,kind,red,black,value\n".to_owned();
-    for net in sheet.nets.iter().filter(|n| n.name != "0V") {
-        csv += &format!("1,cold,ohms,{},0V,1k\n", net.name);
-        csv += &format!("1,cold,ohms,0V,{},1k\n", net.name);
+    for point in sheet
+        .points
+        .iter()
+        .filter(|p| Some(p.net) != sheet.ground())
+    {
+        csv += &format!("1,cold,ohms,{},0V,1k\n", point.name);
+        csv += &format!("1,cold,ohms,0V,{},1k\n", point.name);
     }
     Text {
         file: "places.csv".to_owned(),

@@ -15,6 +15,8 @@ pub(super) struct Centre {
     pub sd: f64,
     /// The largest reading that the meter shows.
     pub border: f64,
+    /// Variance that bends over the variance that the slopes tell.
+    pub bends: f64,
     /// The solution, a start for neighbours.
     pub shown: Shown,
 }
@@ -42,6 +44,7 @@ pub(super) fn centre(
             slopes: Vec::new(),
             sd: 1.0,
             border,
+            bends: 0.0,
             shown,
         });
     };
@@ -60,6 +63,7 @@ pub(super) fn centre(
         slopes,
         sd: setup.error(reading),
         border,
+        bends: 0.0,
         shown,
     })
 }

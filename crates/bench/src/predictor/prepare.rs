@@ -1,6 +1,6 @@
 //! Many effects at once: what is proven unmoved costs next to nothing, and what moves is laid out once for all places.
 
-use diagnose::{Effect, Moved};
+use diagnose::{Effect, Healthy, Moved, Slopes};
 use predict::ChangedBoard;
 use predict::faults::FaultBoard;
 use rayon::prelude::*;
@@ -114,7 +114,7 @@ impl Predictor {
         let at = &self.places[place];
         let base = self.base_of(place);
         let board = self.bases[at.condition].board.as_ref();
-        let (Some((_, before)), Some((board, _))) = (base, board) else {
+        let (Some((healthy, before)), Some((board, _))) = (base, board) else {
             return asked;
         };
         let Some((red, black)) = self.nodes(at, &board.network) else {
@@ -138,15 +138,18 @@ impl Predictor {
                 let answer = engine.answer(&faulty.changes()[*k]);
                 let known = match (before.reading, answer.map(|a| a.reading)) {
                     (None, Ok(None)) => Some(Effect::Unmoved),
+                    (Some(_), Ok(None)) => Some(Effect::OverRange),
                     (Some(b), Ok(Some(a))) => match (a - b).abs() {
                         by if by < UNMOVED * sd => Some(Effect::Unmoved),
                         by if by < SLIGHT * sd || by < SLIGHT_SHARE * b.abs() => {
-                            Some(Effect::Moved(Moved {
-                                mean: a,
-                                slopes: before.slopes.clone(),
-                                sd: before.sd,
-                                border: before.border,
-                            }))
+                            as_healthy(healthy, b).map(|(slopes, sd)| {
+                                Effect::Moved(Moved {
+                                    mean: a,
+                                    slopes,
+                                    sd,
+                                    border: before.border,
+                                })
+                            })
                         }
                         _ => None,
                     },
@@ -162,4 +165,16 @@ impl Predictor {
             })
             .collect()
     }
+}
+
+/// Slopes and own spread of a healthy reading, in its unit.
+fn as_healthy(healthy: &Healthy, reading: f64) -> Option<(Slopes, f64)> {
+    let (_, slope) = healthy.marginal.score(reading)?;
+    let told: f64 = healthy.slopes.iter().map(|s| s.1 * s.1).sum();
+    let slopes = healthy
+        .slopes
+        .iter()
+        .map(|(v, s)| (*v, s / slope))
+        .collect();
+    Some((slopes, (1.0 - told).max(0.0).sqrt() / slope))
 }
