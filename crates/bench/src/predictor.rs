@@ -15,7 +15,7 @@ use sheet::{PartId, Sheet};
 
 use crate::places::{self, Treatment};
 use crate::{expect, variables};
-use centre::{Centre, centre, first_order, marginal, spread};
+use centre::{Centre, centre, first_order, marginal, spread, wide};
 use follow::{followed, straight};
 
 /// The state of a board and what was done to it.
@@ -80,6 +80,8 @@ pub struct Predictor {
 
 /// A shift of less than this many standard deviations is none.
 const UNMOVED: f64 = 0.02;
+/// The same where healthy units spread far wider than their slopes tell.
+const UNMOVED_WIDE: f64 = 0.2;
 
 impl Predictor {
     /// Prepares the boards; predictions are made when they are first asked for.
@@ -149,11 +151,7 @@ impl Predictor {
         let (board, unchanged) = base.board.as_ref()?;
         let leads = self.nodes(at, &board.network)?;
         let mut centre = centre(unchanged, &at.question, leads, &base.names, None)?;
-        let scale = match at.kind {
-            ReadingKind::Ohms => Scale::Ohms,
-            ReadingKind::Diode => Scale::Diode,
-            _ => Scale::Volts,
-        };
+        let scale = self.scale(place);
         let total = spread(&centre);
         let parts: f64 = centre.slopes.iter().map(|s| s.1 * s.1).sum();
         let (nominal, marginal, followed) = if at.rough {
@@ -170,6 +168,7 @@ impl Predictor {
         // The slopes point as they do, and tell as much as they were seen to.
         let size = (followed.told / parts.max(f64::MIN_POSITIVE)).sqrt();
         centre.bends = followed.bends / followed.told.max(0.01);
+        centre.wide = wide(&marginal, scale, centre.reading, total);
         let straight = centre.slopes.iter().map(|(v, s)| (*v, s * size));
         let healthy = Healthy {
             scale,
@@ -237,6 +236,22 @@ impl Predictor {
         edits
     }
 
+    fn scale(&self, place: usize) -> Scale {
+        match self.places[place].kind {
+            ReadingKind::Ohms => Scale::Ohms,
+            ReadingKind::Diode => Scale::Diode,
+            _ => Scale::Volts,
+        }
+    }
+
+    /// A shift of the reading that is none.
+    fn slight(&self, place: usize, before: &Centre) -> f64 {
+        let wide = before
+            .reading
+            .map_or(0.0, |r| before.wide / self.scale(place).at(r).1);
+        (UNMOVED * spread(before)).max(UNMOVED_WIDE * wide)
+    }
+
     /// What a changed board does to a place.
     fn effect_at(&self, place: usize, changed: &ChangedBoard, leads: (Node, Node)) -> Effect {
         let at = &self.places[place];
@@ -251,14 +266,17 @@ impl Predictor {
         match (before.reading, after.reading) {
             (None, None) => Effect::Unmoved,
             (_, None) => Effect::OverRange,
-            (Some(b), Some(a)) if (a - b).abs() < UNMOVED * spread(before) => Effect::Unmoved,
+            (Some(b), Some(a)) if (a - b).abs() < self.slight(place, before) => Effect::Unmoved,
             (_, Some(mean)) => {
                 // What bends in the healthy reading bends as much in this one.
                 let parts: f64 = after.slopes.iter().map(|s| s.1 * s.1).sum();
                 Effect::Moved(Moved {
                     mean,
                     slopes: after.slopes,
-                    sd: after.sd.hypot((before.bends * parts).sqrt()),
+                    sd: after
+                        .sd
+                        .hypot((before.bends * parts).sqrt())
+                        .hypot(before.wide / self.scale(place).at(mean).1),
                     border: after.border,
                 })
             }

@@ -17,6 +17,9 @@ pub(super) struct Centre {
     pub border: f64,
     /// Variance that bends over the variance that the slopes tell.
     pub bends: f64,
+    /// Standard deviation on the place's scale where healthy units spread far wider than the slopes
+    /// tell, as where a range or a state is chosen by chance; zero elsewhere.
+    pub wide: f64,
     /// The solution, a start for neighbours.
     pub shown: Shown,
 }
@@ -45,6 +48,7 @@ pub(super) fn centre(
             sd: 1.0,
             border,
             bends: 0.0,
+            wide: 0.0,
             shown,
         });
     };
@@ -64,6 +68,7 @@ pub(super) fn centre(
         sd: setup.error(reading),
         border,
         bends: 0.0,
+        wide: 0.0,
         shown,
     })
 }
@@ -102,6 +107,25 @@ pub(super) fn first_order(centre: &Centre, sd: f64) -> Marginal {
             let over = circuit::parameter::normal_cdf(beyond);
             Marginal::new(&[(mean - sd, -1.0), (mean + sd, 1.0)], over)
         }
+    }
+}
+
+/// Standard deviation of healthy units on the scale, if it is far wider than `sd` in the unit of
+/// the reading; else zero.
+pub(super) fn wide(marginal: &Marginal, scale: Scale, reading: Option<f64>, sd: f64) -> f64 {
+    const FAR: f64 = 1.5;
+    let at = |score: f64| match marginal.value(score) {
+        record::Shown::Number(x) => Some(scale.at(x).0),
+        record::Shown::OverRange => None,
+    };
+    let (Some(reading), Some(low), Some(high)) = (reading, at(-1.0), at(1.0)) else {
+        return 0.0;
+    };
+    let width = 0.5 * (high - low);
+    if width > FAR * sd * scale.at(reading).1 {
+        width
+    } else {
+        0.0
     }
 }
 

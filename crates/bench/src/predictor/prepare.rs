@@ -6,7 +6,7 @@ use predict::faults::FaultBoard;
 use rayon::prelude::*;
 
 use super::centre::spread;
-use super::{Done, Predictor, UNMOVED};
+use super::{Done, Predictor};
 use crate::Stop;
 
 /// A reading that moves by less than this many standard deviations, or this share of itself, follows
@@ -140,7 +140,7 @@ impl Predictor {
                     (None, Ok(None)) => Some(Effect::Unmoved),
                     (Some(_), Ok(None)) => Some(Effect::OverRange),
                     (Some(b), Ok(Some(a))) => match (a - b).abs() {
-                        by if by < UNMOVED * sd => Some(Effect::Unmoved),
+                        by if by < self.slight(place, before) => Some(Effect::Unmoved),
                         by if by < SLIGHT * sd || by < SLIGHT_SHARE * b.abs() => {
                             as_healthy(healthy, b).map(|(slopes, sd)| {
                                 Effect::Moved(Moved {
