@@ -54,8 +54,8 @@ fn processor_time() {
         let plain = straightforward(&board, &faulty, &values, &chosen, &question);
         println!(
             "{parts} parts: {fast:.0} pairs a processor second, straightforward {plain:.0}; of {} pairs {} unmoved, \
-             {} laid out anew, {} changed, {} failed; faults worked out in {prepared:.2} s",
-            total.solves, total.screened, total.anew, total.changed, total.failed
+             {} linear, {} laid out anew, {} changed, {} failed; faults worked out in {prepared:.2} s",
+            total.solves, total.screened, total.linear, total.anew, total.changed, total.failed
         );
     }
 }

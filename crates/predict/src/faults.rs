@@ -11,6 +11,7 @@ mod list;
 mod plain;
 mod point;
 mod reduced;
+mod tangent;
 mod whole;
 
 pub use campaign::{Tally, tally};

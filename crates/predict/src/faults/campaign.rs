@@ -19,6 +19,8 @@ pub struct Tally {
     pub failed: usize,
     /// Pairs in which the leads moved by more than 10 mV.
     pub changed: usize,
+    /// Pairs that the healthy tangents answered, with a bound on the error.
+    pub linear: usize,
     /// Pairs that took laying out the whole circuit anew.
     pub anew: usize,
 }
@@ -31,6 +33,7 @@ impl Tally {
             screened: self.screened + other.screened,
             failed: self.failed + other.failed,
             changed: self.changed + other.changed,
+            linear: self.linear + other.linear,
             anew: self.anew + other.anew,
         }
     }
@@ -49,6 +52,7 @@ pub fn tally(faulty: &FaultBoard<'_>, red: Node, black: Node, question: &Questio
             Ok(answer) => {
                 tally.solves += 1;
                 tally.screened += usize::from(answer.way == Way::Unmoved);
+                tally.linear += usize::from(answer.way == Way::Linear);
                 tally.anew += usize::from(answer.way == Way::Anew);
                 tally.changed += usize::from((answer.volts - healthy).abs() > CHANGED_VOLTS);
             }

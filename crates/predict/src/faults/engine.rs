@@ -10,6 +10,7 @@ use super::layout::Layout;
 use super::plain::{read_anew, slopes_anew};
 use super::point::Point;
 use super::reduced::Room;
+use super::tangent::Tangents;
 use super::whole::Whole;
 use crate::board::{Board, Refusal};
 use crate::probe::{Probe, Question, Shown, rising};
@@ -66,6 +67,8 @@ impl<'a> FaultBoard<'a> {
 pub enum Way {
     /// The fault cannot move the reading: proven without solving.
     Unmoved,
+    /// By the healthy tangents and their first correction, with a bound on what is left out.
+    Linear,
     /// By the currents that bend, on the healthy tangents of all others.
     Reduced,
     /// By Newton's method on the whole circuit, from the healthy solution.
@@ -92,6 +95,7 @@ pub struct Answer {
 struct Range {
     /// `None` if the healthy solution has no linearisation.
     point: Option<Point>,
+    tangents: Option<Tangents>,
     whole: Option<Whole>,
 }
 
@@ -268,10 +272,15 @@ impl<'a> FaultEngine<'a> {
         if self.ranges[index].is_none() {
             let (values, start) = (&self.faulty.values, &self.healthy.x);
             let point = Point::new(layout, &mut self.probe, setup, values, start)?;
-            self.ranges[index] = Some(Range { point, whole: None });
+            self.ranges[index] = Some(Range {
+                tangents: point.as_ref().map(|p| Tangents::new(layout, p)),
+                point,
+                whole: None,
+            });
         }
         let Some(Range {
             point: Some(point),
+            tangents: Some(tangents),
             whole,
         }) = &mut self.ranges[index]
         else {
@@ -287,6 +296,9 @@ impl<'a> FaultEngine<'a> {
         };
         if no_current(point, pieces) {
             return Ok(answer(point.volts, Way::Unmoved));
+        }
+        if let Some(volts) = tangents.answer(layout, point, pieces) {
+            return Ok(answer(volts, Way::Linear));
         }
         if self.question.setups.len() > 1 {
             self.probe.connect(setup);

@@ -21,6 +21,8 @@ pub(super) struct Flow {
     pub bias: f64,
     /// Index of the stencil along which the current flows.
     pub stencil: usize,
+    /// Index of the stencil from one end of its voltage to the other.
+    pub port: usize,
     /// The current.
     pub curve: Curve,
 }
@@ -65,6 +67,7 @@ impl Layout {
                 to: 0,
                 bias: 0.0,
                 stencil: 0,
+                port: 0,
                 curve: Curve::Nothing,
             }],
             stands: Vec::with_capacity(network.branches.len()),
@@ -114,11 +117,13 @@ impl Layout {
     /// A flow from node `a` to node `b` under the voltage between them.
     pub fn across(&mut self, a: Node, b: Node, curve: Curve) -> Flow {
         let [p, q] = [a, b].map(|n| self.unknowns[n as usize]);
+        let stencil = self.stencil([(p.index, 1.0), (q.index, -1.0), (q.index, 0.0)]);
         Flow {
             from: p.index,
             to: q.index,
             bias: p.offset - q.offset,
-            stencil: self.stencil([(p.index, 1.0), (q.index, -1.0), (q.index, 0.0)]),
+            stencil,
+            port: stencil,
             curve,
         }
     }

@@ -13,7 +13,7 @@ use crate::probe::{Probe, terms};
 /// Siemens across every junction of the linearised circuit, though of no other: what blocks on all
 /// sides would float, and its numbers would drown all others. Chosen so that a thousand junctions
 /// pass no more than the certificate's picoamperes.
-const HELD: f64 = 1e-14;
+pub(super) const HELD: f64 = 1e-14;
 
 /// What a flow is at the healthy solution.
 #[derive(Clone, Copy, Debug, Default)]
@@ -101,6 +101,7 @@ impl Point {
             to: b.index,
             bias: r.offset - b.offset,
             stencil: 0,
+            port: 0,
             curve: if lead == MeterTerms::NONE.lead {
                 Curve::Nothing
             } else {
