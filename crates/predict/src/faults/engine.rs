@@ -311,9 +311,11 @@ impl<'a> FaultEngine<'a> {
         if whole.is_none() {
             *whole = Whole::new(layout, point, pattern, system);
         }
-        let found = whole
-            .as_mut()
-            .and_then(|w| w.solve(layout, point, pattern, system, pieces));
+        let start = self.room.approach();
+        let found = whole.as_mut().and_then(|w| {
+            let near = start.and_then(|s| w.solve(layout, point, pattern, system, pieces, Some(s)));
+            near.or_else(|| w.solve(layout, point, pattern, system, pieces, None))
+        });
         Ok(found.and_then(|volts| answer(volts, Way::Whole)))
     }
 

@@ -10,11 +10,16 @@ use super::point::{AtRest, Point};
 use crate::adapter::Adapter;
 
 /// Most currents that are followed off their tangents before the whole circuit is solved anew.
-const MOST: usize = 48;
+const MOST: usize = 10;
 /// Rounds of widening the set and of correcting for the soft rest.
-const ROUNDS: usize = 24;
+const ROUNDS: usize = 32;
 /// Newton steps within one round.
 const STEPS: usize = 60;
+/// Last step in volts that is enough while the set may still widen.
+const ROUGH: f64 = 2e-3;
+/// Last step in volts at the end: Newton leaves the square of it over twice the width of the bend,
+/// in currents a few parts in 1e9, well below the balance that is asked for.
+const FINE: f64 = 2e-6;
 /// A flow whose slope changes by more than this share of what opposes it is followed; below it
 /// each correction leaves at most this share of the error.
 const SOFT: f64 = 0.04;
@@ -22,13 +27,16 @@ const SOFT: f64 = 0.04;
 /// is taken for soft then.
 const CROWD: usize = 20;
 const CROWDED: f64 = 0.3;
-/// So many corrections, and flows are followed for how far they have moved alone: what opposed them
-/// in the healthy circuit may be what the fault took away.
-const PATIENCE: usize = 3;
+/// So many corrections, and each must be less than this share of the one before, or the whole circuit
+/// is solved: it takes a few steps from where these leave off.
+const PATIENCE: usize = 1;
+const SLOW: f64 = 0.2;
 /// Current in amperes that no reading shows: a tenth of what the solver leaves unbalanced.
 const UNSEEN: f64 = 1e-14;
+/// Volts beyond which a step is no start for another method.
+const FAR: f64 = 50.0;
 /// Volts that are as good as none: a hundredth of what answers are compared to.
-const SETTLED: f64 = 1e-8;
+const SETTLED: f64 = 2e-9;
 /// Times that what does not balance is put right before it is given up.
 const REPAIRS: usize = 3;
 
@@ -63,6 +71,8 @@ pub(super) struct Room {
     residual: Vec<f64>,
     scratch: Vec<f64>,
     sums: Sums,
+    /// Whether `step` is a solution of the currents followed so far.
+    found: bool,
 }
 
 impl Room {
@@ -79,17 +89,29 @@ impl Room {
         let mut shifted = false;
         let mut corrections = 0;
         let mut repairs = 0;
+        let mut close = ROUGH;
+        let mut before = f64::INFINITY;
+        self.found = false;
         for _ in 0..ROUNDS {
-            if !self.settle() {
-                return None;
-            }
+            let moved = self.settle(close)?;
             self.spread(point, shifted);
-            match self.look(layout, point, corrections > PATIENCE) {
+            self.found = true;
+            match self.look(layout, point) {
                 Look::Widened => continue,
                 Look::Full => return None,
                 Look::Narrow => {}
             }
-            if self.soften(layout, point, pattern, shifted) > SETTLED {
+            close = FINE;
+            if moved > FINE {
+                continue;
+            }
+            let most = self.soften(layout, point, pattern, shifted);
+            if most > SETTLED {
+                // What opposed the soft flows in the healthy circuit may be what the fault took away.
+                if corrections >= PATIENCE && most > SLOW * before {
+                    return None;
+                }
+                before = most;
                 shifted = true;
                 corrections += 1;
                 continue;
@@ -113,6 +135,12 @@ impl Room {
     /// How far the unknowns have moved in the solution last found.
     pub fn step(&self) -> &[f64] {
         &self.step
+    }
+
+    /// The same where the last fault was given up, as far as it was followed.
+    pub fn approach(&self) -> Option<&[f64]> {
+        let sound = self.found && self.step.iter().all(|s| s.abs() < FAR);
+        sound.then_some(&self.step)
     }
 
     /// Starts with the fault's own currents.
@@ -163,8 +191,9 @@ impl Room {
         });
     }
 
-    /// Newton's method on the members alone; false if it does not settle.
-    fn settle(&mut self) -> bool {
+    /// Newton's method on the members alone until a step is no longer than `close` volts; the last
+    /// step, or `None` if it does not settle.
+    fn settle(&mut self, close: f64) -> Option<f64> {
         let m = self.members.len();
         self.matrix.resize(m * m, 0.0);
         self.right.resize(m, 0.0);
@@ -184,9 +213,9 @@ impl Room {
                 row[j] += 1.0;
             }
             if !eliminate(&mut self.matrix, &mut self.right, m) {
-                return false;
+                return None;
             }
-            let mut calm = true;
+            let mut last = 0.0_f64;
             for (j, member) in self.members.iter_mut().enumerate() {
                 let shift = &self.shift;
                 let mut proposed =
@@ -202,17 +231,20 @@ impl Room {
                     - rest;
                 let limited = (allowed - proposed).abs() > 1e-12 * (1.0 + proposed.abs());
                 let moved = (allowed - member.point).abs();
-                // Newton leaves about the square of the last step over the width of the bend.
-                calm &= member.flow.curve.is_straight()
-                    || !limited && moved <= 1e-7 + 1e-9 * allowed.abs();
+                if limited {
+                    last = f64::INFINITY;
+                } else if !member.flow.curve.is_straight() {
+                    last = last.max(moved);
+                }
                 member.beyond = self.right[j];
                 member.point = if limited { allowed } else { proposed };
             }
-            if calm {
-                return self.members.iter().all(|m| m.beyond.is_finite());
+            if last <= close {
+                let sound = self.members.iter().all(|m| m.beyond.is_finite());
+                return sound.then_some(last);
             }
         }
-        false
+        None
     }
 
     /// Adds up what the members' currents do to all unknowns.
@@ -236,7 +268,7 @@ impl Room {
 
     /// Looks at all flows that are not followed: which must be, and what the others carry beyond
     /// their tangents.
-    fn look(&mut self, layout: &Layout, point: &Point, strict: bool) -> Look {
+    fn look(&mut self, layout: &Layout, point: &Point) -> Look {
         self.soft.clear();
         let before = self.members.len();
         for bend in &point.bends {
@@ -253,13 +285,12 @@ impl Room {
             if d >= 1.0 && beyond <= UNSEEN {
                 continue;
             }
-            let share = if strict { 1.0 } else { bend.own_share };
             let soft = if self.members.len() < CROWD {
                 SOFT
             } else {
                 CROWDED
             };
-            if share * less_one.abs() > soft || !beyond.is_finite() {
+            if bend.own_share * less_one.abs() > soft || !beyond.is_finite() {
                 if self.members.len() == MOST {
                     return Look::Full;
                 }
@@ -368,17 +399,14 @@ impl Member {
 
 /// exp(d) - 1 and exp(d) - 1 - d.
 fn beyond_line(d: f64) -> (f64, f64) {
-    if d.abs() < 0.02 {
-        // To d^6, a part in 1e13 of the square.
-        let square = 0.5 * d * d;
-        let beyond = square * (1.0 + d / 3.0 * (1.0 + d / 4.0 * (1.0 + d / 5.0 * (1.0 + d / 6.0))));
+    if d.abs() < 0.3 {
+        // To d^9, a part in 1e11 of the square.
+        let end = 1.0 + d * (1.0 / 7.0) * (1.0 + d * (1.0 / 8.0) * (1.0 + d * (1.0 / 9.0)));
+        let tail = 1.0 + d * (1.0 / 5.0) * (1.0 + d * (1.0 / 6.0) * end);
+        let beyond = 0.5 * d * d * (1.0 + d * (1.0 / 3.0) * (1.0 + d * (1.0 / 4.0) * tail));
         (d + beyond, beyond)
     } else {
-        let less_one = if d.abs() < 0.3 {
-            d.exp_m1()
-        } else {
-            d.exp() - 1.0
-        };
+        let less_one = d.exp() - 1.0;
         (less_one, less_one - d)
     }
 }

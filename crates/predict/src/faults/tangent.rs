@@ -133,10 +133,7 @@ impl Tangents {
             .iter()
             .map(|b| point.at_leads[stencil_of(b.flow)])
             .collect());
-        let reach = pad(bends
-            .iter()
-            .map(|b| furthest[stencil_of(b.flow)])
-            .collect());
+        let reach = pad(bends.iter().map(|b| furthest[stencil_of(b.flow)]).collect());
         let held = pad(bends
             .iter()
             .map(|b| {

@@ -5,15 +5,21 @@ use solve::{Factors, GROUND, Pattern, System};
 use super::balance::Sums;
 use super::change::Piece;
 use super::layout::{Flow, Layout};
-use super::point::Point;
+use super::point::{AtRest, Point};
 use crate::adapter::Adapter;
 
 /// Newton steps before the circuit is laid out anew, up the whole ladder.
 const STEPS: usize = 60;
 /// Volts that an unknown may move in one step.
 const STRIDE: f64 = 10.0;
-/// Last step that is accepted, in volts.
-const LAST: f64 = 1e-6;
+/// Last step after which the balance is looked at, in volts: Newton leaves the square of it over twice
+/// the width of the bend.
+const LAST: f64 = 1e-5;
+/// After a step of no more volts the factors serve once more: the slopes change by a twenty-fifth.
+const CALM: f64 = 1e-3;
+
+/// Volts within which an old tangent serves: it errs by (4e-6 / 0.026)^2 / 2, a part in 1e8.
+const SAME: f64 = 4e-6;
 
 /// Places of a flow's slope in the matrix: by unknown of its stencil, then by end of its voltage.
 type Places = [[u32; 2]; 3];
@@ -28,7 +34,7 @@ pub(super) struct Whole {
     step: Vec<f64>,
     change: Vec<f64>,
     scratch: Vec<f64>,
-    last: Vec<(f64, f64, f64)>,
+    last: Vec<AtRest>,
     sums: Sums,
 }
 
@@ -42,6 +48,11 @@ fn places(pattern: &Pattern, point: &Point, layout: &Layout, flow: &Flow) -> Opt
         ];
     }
     Some(places)
+}
+
+fn evaluated(flow: &Flow, u: f64) -> AtRest {
+    let (i, g) = flow.curve.at(u);
+    AtRest { u, i, g }
 }
 
 impl Whole {
@@ -94,6 +105,7 @@ impl Whole {
         pattern: &Pattern,
         system: &System<Adapter>,
         pieces: &[Piece],
+        start: Option<&[f64]>,
     ) -> Option<f64> {
         let more = pieces
             .iter()
@@ -101,32 +113,43 @@ impl Whole {
             .collect::<Option<Vec<_>>>()?;
         let healthy = 1..=layout.flows.len() - 1;
         let kept = |index: usize| !pieces.iter().any(|p| p.instead_of == Some(index));
-        let flows: Vec<(&Flow, &Places)> = std::iter::once(0)
+        let fresh = |p: &Piece| evaluated(&p.flow, point.difference(&p.flow));
+        let flows: Vec<(&Flow, &Places, AtRest)> = std::iter::once(0)
             .chain(healthy)
             .filter(|index| kept(*index))
-            .map(|index| (point.flow(layout, index), &self.places[index]))
-            .chain(pieces.iter().map(|p| &p.flow).zip(&more))
+            .map(|i| (point.flow(layout, i), &self.places[i], point.rest[i]))
+            .chain(
+                pieces
+                    .iter()
+                    .zip(&more)
+                    .map(|(p, m)| (&p.flow, m, fresh(p))),
+            )
             .collect();
         self.step.clear();
-        self.step.resize(point.x.len(), 0.0);
-        self.last.clear();
-        for (flow, _) in &flows {
-            let u = point.difference(flow);
-            let (i, g) = flow.curve.at(u);
-            self.last.push((u, i, g));
+        match start {
+            Some(start) => self.step.extend_from_slice(start),
+            None => self.step.resize(point.x.len(), 0.0),
         }
+        self.last.clear();
+        for (flow, _, rest) in &flows {
+            let mut last = *rest;
+            let moved = self.step[flow.from as usize] - self.step[flow.to as usize];
+            if moved.abs() > SAME {
+                last = evaluated(flow, rest.u + moved);
+            }
+            self.last.push(last);
+        }
+        let mut calm = false;
         for _ in 0..STEPS {
             self.matrix.copy_from_slice(&self.linear);
             self.sums.clear(point.x.len());
-            for ((flow, places), last) in flows.iter().zip(&mut self.last) {
+            for ((flow, places, rest), last) in flows.iter().zip(&mut self.last) {
                 let moved = self.step[flow.from as usize] - self.step[flow.to as usize];
-                let u = point.difference(flow) + moved;
-                let at = flow.curve.limit(u, last.0);
-                if at != last.0 {
-                    let (i, g) = flow.curve.at(at);
-                    *last = (at, i, g);
+                let u = rest.u + moved;
+                if (u - last.u).abs() > SAME {
+                    *last = evaluated(flow, flow.curve.limit(u, last.u));
                 }
-                let (at, i, g) = *last;
+                let AtRest { u: at, i, g } = *last;
                 let stencil = point.stencil(layout, flow.stencil);
                 self.sums.enter(&stencil, i + g * (u - at));
                 for ((_, share), [from, to]) in stencil.iter().zip(*places) {
@@ -135,14 +158,18 @@ impl Whole {
                 }
             }
             self.sums.links(point, system, &self.step);
-            self.factors.factor(pattern, &self.matrix).ok()?;
+            if !calm {
+                self.factors.factor(pattern, &self.matrix).ok()?;
+            }
             self.change.clone_from(&self.sums.left);
             self.factors
                 .solve(pattern, &mut self.change, &mut self.scratch);
             let mut small = true;
+            calm = true;
             for ((step, change), x) in self.step.iter_mut().zip(&self.change).zip(&point.x) {
                 let change = change.clamp(-STRIDE, STRIDE);
                 *step -= change;
+                calm &= change.abs() <= CALM;
                 small &= change.abs() <= LAST * (1.0 + (x + *step).abs());
             }
             if small {

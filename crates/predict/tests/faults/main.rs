@@ -138,14 +138,16 @@ fn a_board_of_1000_parts() {
         return;
     };
     let stride = if full() { 1 } else { 3 };
-    let [all, unmoved, linear, reduced, ..] = compare(&case, State::Cold, Function::Diode, 2, stride);
+    let [all, unmoved, linear, reduced, ..] =
+        compare(&case, State::Cold, Function::Diode, 2, stride);
     assert!(unmoved * 5 > all && linear * 10 > all && reduced * 50 > all);
 }
 
 #[test]
 fn the_demo_cold() {
     for case in sheets_of_the_demo() {
-        let [all, unmoved, linear, reduced, ..] = compare(&case, State::Cold, Function::Diode, 12, 1);
+        let [all, unmoved, linear, reduced, ..] =
+            compare(&case, State::Cold, Function::Diode, 12, 1);
         assert!(
             unmoved * 20 > all && linear + reduced + unmoved > all / 20,
             "{}",
