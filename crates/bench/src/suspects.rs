@@ -463,22 +463,29 @@ impl UnitView {
             ("unexplained", "It does not explain"),
         ] {
             for r in first.reasons.iter().filter(|r| r.speaks == speaks).take(4) {
-                text += &format!(
-                    "    {head}: line {}, {} {} to {} read {}; it would read {}, a healthy unit {}.\n",
-                    r.line,
-                    r.kind,
-                    r.red,
-                    r.black,
-                    measured(r.read, r.measured_in),
-                    measured(r.predicted, r.measured_in),
-                    measured(r.healthy, r.measured_in),
-                );
+                text += &format!("    {head}: line {}, {}\n", r.line, r.plain());
             }
         }
         if first.reasons.iter().all(|r| r.speaks == "for") {
             text += "    Nothing contradicts it.\n";
         }
         text
+    }
+}
+
+impl ReasonView {
+    /// The reading beside what the suspect and a healthy unit would read, as a sentence.
+    pub fn plain(&self) -> String {
+        let value = |x| measured(x, self.measured_in);
+        format!(
+            "{} {} to {} read {}; it would read {}, a healthy unit {}.",
+            self.kind,
+            self.red,
+            self.black,
+            value(self.read),
+            value(self.predicted),
+            value(self.healthy),
+        )
     }
 }
 

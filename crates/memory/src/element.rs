@@ -24,7 +24,7 @@ impl fmt::Display for Element {
 
 /// Failure rates in 10^6 h, ground benign, and shares of failure modes.
 ///
-/// Rates: MIL-HDBK-217F Notice 2 Appendix A, parts count, as a public transcription gives them. Shares: MIL-HDBK-338B
+/// Rates: MIL-HDBK-217F Notice 2 Appendix A, parts count, as a public copy gives them. Shares: MIL-HDBK-338B
 /// (1998). They describe parts in service that were new at the time, so they only rank; `alter` overrides them.
 mod book {
     /// Digital bipolar gate: 217F .0036; 338B out stuck high .28, stuck low .28, output open .22.

@@ -186,18 +186,10 @@ fn suspect(view: &UnitView, group: &suspects::GroupView) -> Option<Suspect> {
     for r in &first.reasons {
         let head = match r.speaks {
             "for" => "It explains",
-            "against" => "Against it:",
+            "against" => "Against it",
             _ => "It does not explain",
         };
-        reasons.push(format!(
-            "{head} {} from {} to {}, read {}; it would read {}, a healthy unit {}.",
-            r.kind,
-            r.red,
-            r.black,
-            measured(r.read, r.measured_in),
-            measured(r.predicted, r.measured_in),
-            measured(r.healthy, r.measured_in),
-        ));
+        reasons.push(format!("{head}: {}", r.plain()));
     }
     if first.reasons.iter().all(|r| r.speaks == "for") {
         reasons.push("Nothing contradicts it.".to_owned());
