@@ -14,6 +14,7 @@ pub mod random;
 mod sensitivity;
 mod settings;
 mod settling;
+pub mod stress;
 
 pub use band::{Healthy, healthy};
 pub use board::{Board, Refusal, Solved};
