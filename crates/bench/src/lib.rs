@@ -22,6 +22,7 @@ pub mod profile;
 pub mod project;
 pub mod proves;
 pub mod refused;
+pub mod risk;
 pub mod signal;
 pub mod simulated;
 pub mod suspects;

@@ -3,7 +3,7 @@
 pub mod advice;
 pub mod bar;
 pub mod board;
-mod cautions;
+pub mod cautions;
 pub mod overview;
 mod rows;
 pub mod unread;

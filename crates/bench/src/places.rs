@@ -121,14 +121,19 @@ pub fn board(sheet: &Sheet, state: State, treatment: &Treatment) -> Result<Board
     if state == State::Powered
         && let Some(transformer) = undriven_rectifier(sheet)
     {
-        return Err(Refused::unable(
-            format!(
-                "{transformer} feeds a rectifier, and steady current cannot tell what that delivers."
-            ),
-            "Let a supply stand in for the rectified rail, or ask `power plan`, which solves it in time.",
-        ));
+        return Err(undriven(&transformer));
     }
     Board::new(network(sheet, state, treatment)).map_err(|e| unsolved(&e, sheet))
+}
+
+/// Words for a rectifier that nothing drives.
+pub fn undriven(transformer: &str) -> Refused {
+    Refused::unable(
+        format!(
+            "{transformer} feeds a rectifier, and steady current cannot tell what that delivers."
+        ),
+        "Let a supply stand in for the rectified rail, or ask `power plan`, which solves it in time.",
+    )
 }
 
 /// Words for a solver that gave up.
@@ -203,7 +208,7 @@ pub fn node(lead: &Lead, sheet: &Sheet, network: &Network) -> Node {
 }
 
 /// A transformer whose winding reaches a diode while no supply stands in, if there is one.
-fn undriven_rectifier(sheet: &Sheet) -> Option<String> {
+pub fn undriven_rectifier(sheet: &Sheet) -> Option<String> {
     let network = circuit::build(sheet, Devices::shipped(), circuit::State::Powered);
     let component = network.components(None);
     let of = |net: sheet::NetId| component[net.index()];

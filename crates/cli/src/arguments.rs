@@ -165,6 +165,17 @@ pub enum BoardVerb {
         #[command(flatten)]
         common: Common,
     },
+    /// What an unseen fault would destroy at switch-on, and the cold readings that rule it out.
+    Risk {
+        /// Circuit sheet, or a project folder with machine.kdl: then all its boards, joined at their connectors.
+        sheet: PathBuf,
+        /// Of a project: the unit whose differences from the sheets count.
+        #[arg(long, value_name = "U")]
+        unit: Option<String>,
+        /// What all verbs take.
+        #[command(flatten)]
+        common: Common,
+    },
     /// The shortest set of readings that would show a fault.
     Proves {
         /// Circuit sheet.

@@ -3,7 +3,7 @@
 use std::process::ExitCode;
 use std::time::{Duration, Instant};
 
-use bench::{Refused, campaign, expect, judged, next, proves, simulated, suspects};
+use bench::{Refused, campaign, expect, judged, next, proves, risk, simulated, suspects};
 use cpu_time::ProcessTime;
 
 use crate::arguments::{BoardVerb, Common, Priors, State};
@@ -93,6 +93,24 @@ pub fn run(verb: BoardVerb) -> ExitCode {
                 output::skipped(&view.skipped);
             }
             output::answer(view, common.json, next::View::to_text)
+        }
+        BoardVerb::Risk {
+            sheet,
+            unit,
+            common,
+        } => {
+            let view = (|| {
+                let options = risk::Options {
+                    meter: files::meter(common.meter.as_deref(), &files::beside(&sheet))?,
+                    lenient: common.lenient,
+                };
+                let input = files::sheet_or_project(&sheet, unit)?;
+                risk::risk(&input, &options, &output::steps, &|| false)
+            })();
+            if let (Ok(view), false) = (&view, common.json) {
+                output::skipped(&view.skipped);
+            }
+            output::answer(view, common.json, risk::View::to_text)
         }
         BoardVerb::Proves {
             sheet,

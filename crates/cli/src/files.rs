@@ -1,9 +1,10 @@
 //! Reads the files that a command names.
 
 use std::io;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use bench::meters::Chosen;
+use bench::risk::{Input, machine_sheets};
 use bench::{Complaint, MeterChoice, Refused, Text};
 
 /// Reads a text file.
@@ -97,4 +98,46 @@ pub fn machine(sheet: &Path) -> Result<Option<Text>, Refused> {
         }
     }
     Ok(None)
+}
+
+/// A file that lies where a sheet would: the sheet itself, or one in the folder of a project.
+pub fn beside(path: &Path) -> PathBuf {
+    if path.is_dir() {
+        path.join("machine.kdl")
+    } else {
+        path.to_owned()
+    }
+}
+
+/// A sheet, or a project's machine file with the sheets that it names.
+///
+/// # Errors
+/// If a file cannot be read, or a unit is named for a single sheet.
+pub fn sheet_or_project(path: &Path, unit: Option<String>) -> Result<Input, Refused> {
+    if !path.is_dir() {
+        if unit.is_some() {
+            return Err(Refused::input(
+                "A single sheet has no units.",
+                "Name the project folder instead of the sheet, or leave --unit out.",
+            ));
+        }
+        return read(path).map(Input::Board);
+    }
+    let machine = path.join("machine.kdl");
+    if !machine.is_file() {
+        return Err(Refused::input(
+            format!("There is no machine.kdl in `{}`.", path.display()),
+            "Name a sheet, or a project folder; `bench new` makes one.",
+        ));
+    }
+    let machine = read(&machine)?;
+    let sheets = machine_sheets(&machine)
+        .into_iter()
+        .map(|name| Ok((name.clone(), read(&path.join(&name))?)))
+        .collect::<Result<_, Refused>>()?;
+    Ok(Input::Machine {
+        machine,
+        sheets,
+        unit,
+    })
 }

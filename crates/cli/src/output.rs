@@ -110,9 +110,18 @@ pub fn usage(error: &clap::Error, words: &[OsString]) -> ExitCode {
 
 /// Shows how far long work is, on a terminal only.
 pub fn progress(done: usize, all: usize) {
+    shown(done, all, "readings");
+}
+
+/// The same where what is counted changes on the way: faults, then readings.
+pub fn steps(done: usize, all: usize) {
+    shown(done, all, "done");
+}
+
+fn shown(done: usize, all: usize, what: &str) {
     let step = (all / 100).max(1);
     if (done.is_multiple_of(step) || done == all) && std::io::stderr().is_terminal() {
         let end = if done == all { "\n" } else { "" };
-        eprint!("\r{done} of {all} readings{end}");
+        eprint!("\r{done} of {all} {what}{end}");
     }
 }

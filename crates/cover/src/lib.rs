@@ -5,6 +5,7 @@
 mod exact;
 mod fewest;
 mod hitting;
+mod reduce;
 mod sat;
 mod totaliser;
 mod weighted;

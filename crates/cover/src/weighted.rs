@@ -3,6 +3,7 @@
 use std::fmt;
 
 use crate::fewest::{Fewest, Outcome};
+use crate::reduce::reduce;
 use crate::sat::{Formula, Literal};
 
 /// A choice of sets.
@@ -75,21 +76,26 @@ pub fn cheapest_cover(
         return Err(CoverError::Uncoverable { item });
     }
     let mut best = without_idle(greedy(items, sets, costs), &holders, costs);
+    let kept = reduce(items, sets, costs);
+    let numbers: Vec<usize> = (0..sets.len()).filter(|s| kept.sets[*s]).collect();
     let mut formula = Formula::new(stop);
-    let literals: Vec<Literal> = sets.iter().map(|_| formula.variable()).collect();
-    for holder in &holders {
-        let clause: Vec<Literal> = holder.iter().map(|i| literals[*i]).collect();
+    let mut literals: Vec<Option<Literal>> = vec![None; sets.len()];
+    for set in &numbers {
+        literals[*set] = Some(formula.variable());
+    }
+    for (_, holder) in holders.iter().enumerate().filter(|h| kept.items[h.0]) {
+        let clause: Vec<Literal> = holder.iter().filter_map(|i| literals[*i]).collect();
         formula.clause(&clause);
     }
-    let weighted: Vec<(Literal, u64)> = literals
+    let weighted: Vec<(Literal, u64)> = numbers
         .iter()
-        .copied()
-        .zip(costs.iter().copied())
+        .filter_map(|i| Some((literals[*i]?, costs[*i])))
         .collect();
     let mut search = Fewest::new(formula, &weighted);
     let price = |chosen: &[usize]| chosen.iter().map(|i| costs[*i]).sum::<u64>();
     let outcome = search.minimum(&mut |model| {
-        let chosen = without_idle(model.to_vec(), &holders, costs);
+        let chosen = model.iter().map(|i| numbers[*i]).collect();
+        let chosen = without_idle(chosen, &holders, costs);
         if price(&chosen) < price(&best) {
             best = chosen;
         }

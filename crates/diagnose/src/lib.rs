@@ -1,5 +1,6 @@
 //! Judges readings against expectations, compares units, names suspects and picks the next reading.
 
+pub mod card;
 mod changes;
 mod fit;
 mod gauss;

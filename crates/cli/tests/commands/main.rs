@@ -6,5 +6,6 @@ mod expect;
 mod judge;
 mod ledger;
 mod meters;
+mod risk;
 mod run;
 mod simulate;

@@ -142,6 +142,14 @@ impl<'a> FaultEngine<'a> {
         &self.healthy
     }
 
+    /// Derivative of the volts between the leads by each standard normal variable at the healthy reading; `None` if its
+    /// linearisation is singular.
+    pub fn healthy_slopes(&mut self, z: &[f64]) -> Option<Vec<f64>> {
+        self.probe
+            .connect(&self.question.setups[self.healthy.range]);
+        slopes(&mut self.probe, z, &self.faulty.values, &self.healthy.x)
+    }
+
     /// What the meter shows with a fault.
     ///
     /// # Errors

@@ -11,8 +11,11 @@ fn sheet(text: &str) -> Sheet {
     sheet
 }
 
-/// Victims of a fault as (part, aspect, times, round), fuses that open, and the severity.
-fn follow(text: &str, fault: &str) -> (Vec<(String, Aspect, f64, usize)>, Vec<String>, f64) {
+/// A victim: part, aspect, times its rating, round.
+type Lost = (String, Aspect, f64, usize);
+
+/// Victims of a fault, fuses that open, and the severity.
+fn follow(text: &str, fault: &str) -> (Vec<Lost>, Vec<String>, f64) {
     let sheet = sheet(text);
     let powered = Powered::new(&sheet).expect("the healthy circuit can be solved");
     assert!(
