@@ -6,6 +6,7 @@ pub mod board;
 pub mod cautions;
 pub mod overview;
 mod rows;
+mod rulings;
 pub mod unread;
 
 pub use cautions::{Caution, cautions};

@@ -1,10 +1,12 @@
 //! A project's texts become its boards, units and bring-up order.
 
 use std::collections::HashMap;
+use std::sync::Arc;
 
 use sheet::machine::{self, Machine, Step, Unit};
 use sheet::{Diagnostic, Sheet};
 
+use crate::entered::{Entered, Ruled, Written};
 use crate::loading::Text;
 use crate::refused::Complaint;
 
@@ -65,8 +67,12 @@ pub struct BoardText {
     pub slot: Option<String>,
     /// Its circuit sheet.
     pub sheet: Option<Text>,
-    /// Its readings.
+    /// Its readings that stand in a file.
     pub readings: Option<Text>,
+    /// Its readings that were entered into the ledger; they are later than those of the file.
+    pub entered: Option<Arc<Entered>>,
+    /// Suspects that a person ruled in or out.
+    pub rulings: Vec<Ruled>,
     /// Why there is no sheet although the machine file names one.
     pub missing: Option<String>,
 }
@@ -105,10 +111,18 @@ impl BoardText {
         if let Some(text) = &self.sheet {
             return sheet::check(&text.text, &text.file);
         }
-        let names = match &self.readings {
-            Some(text) => record::places_named(&text.text),
-            None => Vec::new(),
-        };
+        let mut names = Vec::new();
+        let files = self.readings.as_ref().map(|t| &t.text);
+        for text in files
+            .into_iter()
+            .chain(self.entered.as_ref().map(|e| &e.text))
+        {
+            for name in record::places_named(text) {
+                if !names.contains(&name) {
+                    names.push(name);
+                }
+            }
+        }
         let net = |name| sheet::Net {
             name,
             role: None,
@@ -187,6 +201,43 @@ impl Project {
             remarks,
             machine,
         }
+    }
+
+    /// The project with what its ledger says: readings beside those of the files, boards and units that only the ledger
+    /// names.
+    pub fn with(&self, written: &Written) -> Self {
+        let mut project = self.clone();
+        for board in project.assemblies.iter_mut().flat_map(|a| &mut a.boards) {
+            board.entered = written.boards.get(&board.name).cloned();
+            board.rulings = written
+                .rulings
+                .get(&board.name)
+                .cloned()
+                .unwrap_or_default();
+        }
+        let strange: Vec<BoardText> = written
+            .boards
+            .iter()
+            .filter(|(name, _)| self.board(name).is_none())
+            .map(|(name, entered)| BoardText {
+                name: name.clone(),
+                entered: Some(Arc::clone(entered)),
+                ..BoardText::default()
+            })
+            .collect();
+        if !strange.is_empty() {
+            project.assemblies.push(Assembly {
+                name: "Boards that only the ledger names".to_owned(),
+                boards: strange,
+            });
+        }
+        if self.known_units().is_none() {
+            let named = written.boards.values().flat_map(|e| &e.units);
+            let mut names: Vec<String> = self.units.iter().map(|u| u.name.clone()).collect();
+            names.extend(named.cloned());
+            project.units = in_order(names);
+        }
+        project
     }
 
     /// All boards in bring-up order.
@@ -281,6 +332,7 @@ fn of_machine(
                 sheet,
                 readings: readings.remove(&readings_key(&b.name)),
                 missing,
+                ..BoardText::default()
             }
         });
         Some(Assembly {
@@ -362,6 +414,10 @@ fn units_read(assemblies: &[Assembly]) -> Vec<UnitName> {
             names.extend(list.into_iter().map(|r| r.unit));
         }
     }
+    in_order(names)
+}
+
+fn in_order(mut names: Vec<String>) -> Vec<UnitName> {
     names.sort_by(|a, b| a.len().cmp(&b.len()).then(a.cmp(b)));
     names.dedup();
     let unit = |name| UnitName { name, serial: None };

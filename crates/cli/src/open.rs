@@ -7,6 +7,8 @@ use std::sync::Arc;
 
 use bench::project::ProjectText;
 use bench::{Complaint, Refused, Text};
+use store::record::LedgerFault;
+use store::{FILE, Store};
 
 use crate::{demo, files, output};
 
@@ -19,7 +21,13 @@ pub fn open(project: Option<PathBuf>, port: Option<u16>) -> ExitCode {
                 folder.0.display(),
                 server.address()
             ));
-            match server.run(Arc::new(folder)) {
+            let ledger = ledger(&folder.0);
+            if let Err(why) = &ledger {
+                output::print(&format!(
+                    "{why} What is entered cannot be kept; the pages can be read.\n"
+                ));
+            }
+            match server.run(Arc::new(folder), ledger) {
                 Ok(()) => ExitCode::SUCCESS,
                 Err(fault) => output::refusal(
                     &Refused::unable(fault.to_string(), "Start it again."),
@@ -49,6 +57,24 @@ fn start(project: Option<PathBuf>, port: Option<u16>) -> Result<(web::Server, Fo
         )
     })?;
     Ok((server, Folder(folder)))
+}
+
+/// The project's ledger, a new one if there is none. Where it may not be written it is read, and appending says why it
+/// cannot.
+fn ledger(folder: &Path) -> web::Found {
+    let path = folder.join(FILE);
+    let store = match Store::open(&path) {
+        Err(LedgerFault::Absent(_)) => Store::create(&path),
+        opened => opened,
+    };
+    let found = match store {
+        Err(LedgerFault::ReadOnly | LedgerFault::System(_)) if path.is_file() => Store::look(&path),
+        store => store,
+    };
+    match found {
+        Ok(store) => Ok(Arc::new(store)),
+        Err(fault) => Err(format!("{fault} {}", fault.help())),
+    }
 }
 
 /// A project folder.
@@ -149,6 +175,16 @@ impl web::Source for Folder {
             }
         }
         project
+    }
+
+    fn write(&self, name: &str, before: Option<&str>, text: &str) -> Result<(), String> {
+        store::write_text(&self.0, name, before, text).map_err(|e| match e {
+            store::Unwritten::Name => format!("`{name}` is no name for a text of a project."),
+            store::Unwritten::Changed => format!(
+                "{name} was changed by somebody else since this page was opened; nothing was written."
+            ),
+            store::Unwritten::System(error) => format!("{name} cannot be written: {error}."),
+        })
     }
 }
 

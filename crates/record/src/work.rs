@@ -124,7 +124,7 @@ impl Work {
     }
 
     /// All that counts and is not a reading, oldest first.
-    pub(crate) fn others(&self) -> impl DoubleEndedIterator<Item = (&Entry, &Event)> {
+    pub fn others(&self) -> impl DoubleEndedIterator<Item = (&Entry, &Event)> {
         self.listed(&self.others)
     }
 

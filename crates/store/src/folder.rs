@@ -34,6 +34,77 @@ pub fn create_project(folder: &Path) -> Result<Store, LedgerFault> {
     Store::create(&folder.join(FILE))
 }
 
+/// Why a text of the project was not written.
+#[derive(Debug)]
+pub enum Unwritten {
+    /// Its name leads out of the project, or is none of a text.
+    Name,
+    /// It is no longer as it was read.
+    Changed,
+    /// The system refused.
+    System(std::io::Error),
+}
+
+/// Writes a text of the project: `machine.kdl`, `meter.kdl`, or a file in `sheets/` or `readings/`. It is there as a whole
+/// or not at all, and on the disk when this returns. `before` is the text as it was read, none for a new file.
+///
+/// # Errors
+/// See [`Unwritten`]; then nothing has changed.
+pub fn write_text(
+    folder: &Path,
+    name: &str,
+    before: Option<&str>,
+    text: &str,
+) -> Result<(), Unwritten> {
+    if !is_text(name) {
+        return Err(Unwritten::Name);
+    }
+    let path = folder.join(name);
+    let now = match std::fs::read(&path) {
+        Ok(bytes) => Some(bytes),
+        Err(e) if e.kind() == std::io::ErrorKind::NotFound => None,
+        Err(e) => return Err(Unwritten::System(e)),
+    };
+    if now.as_deref() != before.map(str::as_bytes) {
+        return Err(Unwritten::Changed);
+    }
+    replace(&path, text).map_err(Unwritten::System)
+}
+
+/// Whether a name is one of a project's texts: no way out of the folder, no hidden file, no folder below its own.
+fn is_text(name: &str) -> bool {
+    if ["machine.kdl", "meter.kdl"].contains(&name) {
+        return true;
+    }
+    let Some((folder, file)) = name.split_once('/') else {
+        return false;
+    };
+    let stem = match folder {
+        "sheets" => file.strip_suffix(".kdl"),
+        "readings" => file.strip_suffix(".csv"),
+        _ => None,
+    };
+    // Letters that every file system takes.
+    let fits = |c: char| c.is_alphanumeric() || c == '-' || c == '_';
+    stem.is_some_and(|s| (1..=60).contains(&s.len()) && s.chars().all(fits))
+}
+
+fn replace(path: &Path, text: &str) -> std::io::Result<()> {
+    use std::io::Write;
+    let folder = path.parent().unwrap_or(Path::new("."));
+    std::fs::create_dir_all(folder)?;
+    let part = path.with_extension("part");
+    let mut file = std::fs::File::create(&part)?;
+    file.write_all(text.as_bytes())?;
+    file.sync_all()?;
+    std::fs::rename(&part, path)?;
+    // The new name is on the disk once its folder is; where folders cannot be opened, the system sees to it.
+    if let Ok(folder) = std::fs::File::open(folder) {
+        let _ = folder.sync_all();
+    }
+    Ok(())
+}
+
 /// Makes a folder, or takes one that is empty.
 pub fn make_empty(folder: &Path) -> Result<(), LedgerFault> {
     std::fs::create_dir_all(folder).map_err(system)?;
@@ -82,5 +153,66 @@ pub fn system(error: std::io::Error) -> LedgerFault {
             LedgerFault::ReadOnly
         }
         _ => LedgerFault::System(error.to_string()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn only_the_texts_of_a_project_are_written() {
+        for name in [
+            "machine.kdl",
+            "meter.kdl",
+            "sheets/a1.kdl",
+            "readings/A-2_b.csv",
+            "sheets/Röhre.kdl",
+        ] {
+            assert!(is_text(name), "{name}");
+        }
+        for name in [
+            "",
+            "bench.db",
+            "../machine.kdl",
+            "sheets/../machine.kdl",
+            "sheets/.kdl",
+            "sheets/a.b.kdl",
+            "sheets/a/b.kdl",
+            "sheets/a.csv",
+            "readings/a.kdl",
+            "/etc/passwd",
+            "sheets\\a.kdl",
+            "sheets/a\0.kdl",
+            "other/a.kdl",
+            "sheets/..kdl",
+            "C:/a.kdl",
+        ] {
+            assert!(!is_text(name), "{name}");
+        }
+        assert!(!is_text(&format!("sheets/{}.kdl", "a".repeat(61))));
+    }
+
+    #[test]
+    fn a_text_that_was_changed_meanwhile_is_left_alone() {
+        let folder = std::env::temp_dir().join(format!("knowngood-text-{}", std::process::id()));
+        let _ = std::fs::remove_dir_all(&folder);
+        let write = |before, text| write_text(&folder, "sheets/a1.kdl", before, text);
+        write(None, "one").expect("a new file");
+        assert!(matches!(write(None, "two"), Err(Unwritten::Changed)));
+        assert!(matches!(
+            write(Some("zero"), "two"),
+            Err(Unwritten::Changed)
+        ));
+        write(Some("one"), "two").expect("as it was read");
+        let read = || std::fs::read_to_string(folder.join("sheets/a1.kdl")).expect("read");
+        assert_eq!(read(), "two");
+        let names = || {
+            std::fs::read_dir(folder.join("sheets"))
+                .expect("listed")
+                .count()
+        };
+        assert_eq!(names(), 1, "nothing else is left behind");
+        std::fs::remove_dir_all(&folder).expect("cleaned");
     }
 }

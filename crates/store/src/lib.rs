@@ -27,11 +27,12 @@ use rusqlite::Connection;
 
 pub use chain::sum;
 pub use export::{Exported, export};
-pub use folder::{FILE, create_project};
+pub use folder::{FILE, Unwritten, create_project, write_text};
 pub use import::import;
 /// The words of the ledger, for those who may not import `record` themselves.
 pub use record;
 pub use schema::FORMAT;
+pub use units::{Amps, Celsius, Volts};
 pub use verify::{Fault, Report, verify};
 
 /// A ledger in a file. It may be shared between threads, and the file between processes.
@@ -56,6 +57,14 @@ impl Store {
     /// If there is none, if it is no ledger or a damaged one, or if a later version wrote it.
     pub fn open(path: &Path) -> Result<Self, LedgerFault> {
         open::open(path).map(|connection| Self::of(connection, path))
+    }
+
+    /// Opens a ledger to be read only, where it may not be written; another program must not be writing to it.
+    ///
+    /// # Errors
+    /// As [`Store::open`]; also if it has an older format, which cannot be brought up then.
+    pub fn look(path: &Path) -> Result<Self, LedgerFault> {
+        open::look(path).map(|connection| Self::of(connection, path))
     }
 
     fn of(connection: Connection, path: &Path) -> Self {

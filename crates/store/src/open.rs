@@ -42,6 +42,32 @@ pub fn open(path: &Path) -> Result<Connection, LedgerFault> {
     Ok(connection)
 }
 
+/// Opens a file that may not be written. SQLite cannot lock it then, so it is told that nobody writes.
+pub fn look(path: &Path) -> Result<Connection, LedgerFault> {
+    if !path.is_file() {
+        return Err(LedgerFault::Absent(path.display().to_string()));
+    }
+    let coded = |b: u8| match b {
+        b'a'..=b'z' | b'A'..=b'Z' | b'0'..=b'9' | b'/' | b'.' | b'-' | b'_' => {
+            char::from(b).to_string()
+        }
+        _ => format!("%{b:02X}"),
+    };
+    let name: String = path.to_string_lossy().bytes().map(coded).collect();
+    let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_URI;
+    let connection = Connection::open_with_flags(format!("file:{name}?immutable=1"), flags)
+        .map_err(fault::of)?;
+    match format(&connection)? {
+        found if found == FORMAT => Ok(connection),
+        found if found > FORMAT => Err(LedgerFault::Newer {
+            found,
+            known: FORMAT,
+        }),
+        0 => Err(fault::damaged(None, "it holds no ledger")),
+        _ => Err(LedgerFault::ReadOnly),
+    }
+}
+
 fn connect(path: &Path, more: OpenFlags) -> Result<Connection, LedgerFault> {
     let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX | more;
     let connection = Connection::open_with_flags(path, flags).map_err(fault::of)?;

@@ -1,5 +1,6 @@
-// Live updates, filter and keys. Every page reads without it.
-"use strict";
+// Live updates, quick entry, filter and keys. Every page reads and takes entries without it.
+import { bindForms } from "./entry.js";
+import { bindProbe } from "./probe.js";
 
 const main = document.getElementById("main");
 const keys = document.getElementById("keys");
@@ -47,7 +48,14 @@ function replace(text) {
   const fresh = new DOMParser().parseFromString(text, "text/html").getElementById("main");
   if (!fresh) return;
   const open = [...main.querySelectorAll("details[open]")].map((d) => d.id);
-  const focused = main.contains(document.activeElement) ? document.activeElement.id : "";
+  const active = main.contains(document.activeElement) ? document.activeElement : null;
+  const focused = active ? active.id : "";
+  // A form that somebody is filling stays as it is.
+  for (const form of fresh.querySelectorAll("[data-keep]")) {
+    const name = form.getAttribute("id"); // `form.id` would be its field of that name
+    const mine = name && document.getElementById(name);
+    if (mine && (mine.contains(active) || mine.dataset.touched)) form.replaceWith(mine);
+  }
   const old = new Map([...main.querySelectorAll("tr[data-row] td.reading")].map((c) => [place(c), c.textContent]));
   main.replaceChildren(...fresh.childNodes);
   main.dataset.version = fresh.dataset.version;
@@ -57,28 +65,48 @@ function replace(text) {
     if (before !== undefined && before !== cell.textContent) cell.classList.add("changed");
   }
   bindFilter();
-  if (focused) document.getElementById(focused)?.focus({ preventScroll: true });
+  bindForms(main);
+  bindProbe(main);
+  if (active?.isConnected) active.focus({ preventScroll: true });
+  else if (focused) document.getElementById(focused)?.focus({ preventScroll: true });
 }
 
 function place(cell) {
   return cell.parentElement.querySelector("th").textContent + cell.dataset.name;
 }
 
+let beating = false, again = false;
+
 async function beat() {
-  if (document.hidden) return;
+  if (!main.dataset.pulse || document.hidden) return;
+  if (beating) { again = true; return; }
+  beating = true;
   try {
     const answer = await fetch(main.dataset.pulse);
     if (!answer.ok) return;
     const [version, words] = (await answer.text()).split("\n");
     for (const p of main.querySelectorAll("[data-progress]")) if (words) p.textContent = words;
     if (version === main.dataset.version) return;
-    const page = await fetch(location.pathname);
+    const page = await fetch(location.pathname + location.search);
     const typing = document.activeElement?.matches?.("[data-filter-text]");
     replace(await page.text());
     if (typing) main.querySelector("[data-filter-text]")?.focus();
   } catch {
     // The bench was closed; the page stays readable.
+  } finally {
+    beating = false;
+    if (again) { again = false; beat(); }
   }
+}
+
+// One line is held open while the page is seen; browsers allow only a few to one address.
+let line = null;
+
+function listen() {
+  if (document.hidden || !main.dataset.pulse) { line?.close(); line = null; return; }
+  if (line) return;
+  line = new EventSource("/changes");
+  line.onmessage = beat;
 }
 
 // --- keys -------------------------------------------------------------------
@@ -99,6 +127,7 @@ function move(step) {
 function key(event) {
   if (event.ctrlKey || event.altKey || event.metaKey) return;
   const text = main.querySelector("[data-filter-text]");
+  if (event.key === "Escape" && document.activeElement.closest("form")) { document.activeElement.blur(); return; }
   if (event.key === "Escape" && text && !keys.open) {
     wanted.text = ""; wanted.odd = false;
     text.value = ""; text.blur();
@@ -106,9 +135,9 @@ function key(event) {
     filter();
     return;
   }
-  const typing = document.activeElement === text;
+  const typing = document.activeElement.matches("input, textarea, select");
   if (event.key === "ArrowDown" || event.key === "ArrowUp") {
-    if (keys.open) return;
+    if (keys.open || (typing && document.activeElement !== text)) return;
     move(event.key === "ArrowDown" ? 1 : -1);
     event.preventDefault();
     return;
@@ -137,18 +166,27 @@ function key(event) {
       unread.querySelector("summary").focus();
       break;
     }
-    case "n": case "p": case "b": {
-      const link = document.querySelector(`a[data-key="${event.key}"]`);
+    case "r": {
+      const red = main.querySelector("form[data-quick] [name=red]");
+      if (!red) return;
+      red.focus(); red.select();
+      break;
+    }
+    default: {
+      const link = event.key.length === 1 && document.querySelector(`a[data-key="${CSS.escape(event.key)}"]`);
       if (!link) return;
       link.click();
       break;
     }
-    default: return;
   }
   event.preventDefault();
 }
 
 document.addEventListener("keydown", key);
 document.querySelector('a[data-key="?"]').addEventListener("click", (event) => { event.preventDefault(); keys.showModal(); });
+document.addEventListener("visibilitychange", () => { listen(); beat(); });
 bindFilter();
-if (main.dataset.pulse) setInterval(beat, 1000);
+bindForms(main);
+bindProbe(main);
+listen();
+beat();

@@ -19,6 +19,22 @@ pub async fn script() -> Response {
     )
 }
 
+/// Quick entry.
+pub async fn entry() -> Response {
+    of(
+        "text/javascript; charset=utf-8",
+        include_str!("../assets/entry.js"),
+    )
+}
+
+/// The probe page's keypad and keys.
+pub async fn probe() -> Response {
+    of(
+        "text/javascript; charset=utf-8",
+        include_str!("../assets/probe.js"),
+    )
+}
+
 /// The mark in the browser's tab.
 pub async fn mark() -> Response {
     of("image/svg+xml", include_str!("../assets/mark.svg"))

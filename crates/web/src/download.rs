@@ -14,7 +14,7 @@ pub async fn verdicts(State(bench): State<Bench>, Path(name): Path<String>) -> R
     let Some(board) = now.project.board(&name) else {
         return StatusCode::NOT_FOUND.into_response();
     };
-    let (view, _) = bench.board(&now, board);
+    let (view, _) = bench.board(&now, board, std::time::Duration::ZERO);
     if view.is_waiting {
         return not_yet();
     }
@@ -85,7 +85,8 @@ fn not_yet() -> Response {
         .into_response()
 }
 
-fn csv(lines: &[String]) -> Response {
+/// A table as an answer.
+pub fn csv(lines: &[String]) -> Response {
     (
         [(header::CONTENT_TYPE, "text/csv; charset=utf-8")],
         lines.concat(),
@@ -94,7 +95,7 @@ fn csv(lines: &[String]) -> Response {
 }
 
 /// One line of CSV (RFC 4180).
-fn line(fields: &[&str]) -> String {
+pub fn line(fields: &[&str]) -> String {
     let quoted: Vec<String> = fields
         .iter()
         .map(|f| {

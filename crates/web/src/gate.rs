@@ -31,6 +31,19 @@ impl Names {
         };
         hosts == 1 && text(header::HOST).is_some_and(is_ours) && origin
     }
+
+    /// Whether something may be written: the browser must say that a page of this bench asks, by `Origin` (RFC 6454) or by
+    /// `Sec-Fetch-Site` (W3C Fetch Metadata), and no header may say otherwise.
+    pub fn admit_writing(&self, headers: &HeaderMap) -> bool {
+        let site: Vec<&[u8]> = headers
+            .get_all("sec-fetch-site")
+            .iter()
+            .map(HeaderValue::as_bytes)
+            .collect();
+        let is_same = site.iter().all(|s| *s == b"same-origin");
+        let says_so = !site.is_empty() || headers.contains_key(header::ORIGIN);
+        self.admit(headers) && is_same && says_so
+    }
 }
 
 /// Nothing but what this bench serves itself; no script and no style inside a page.
@@ -40,7 +53,8 @@ const POLICY: &str = "default-src 'none'; style-src 'self'; script-src 'self'; i
 const HEADERS: [(&str, &str); 6] = [
     ("content-security-policy", POLICY),
     ("x-content-type-options", "nosniff"),
-    ("referrer-policy", "no-referrer"),
+    // With "no-referrer" browsers would send `Origin: null` from our own forms (Fetch standard, 3.2).
+    ("referrer-policy", "same-origin"),
     ("cross-origin-resource-policy", "same-origin"),
     ("cross-origin-opener-policy", "same-origin"),
     ("cache-control", "no-store"),
@@ -49,16 +63,23 @@ const HEADERS: [(&str, &str); 6] = [
 /// Refuses what does not come from this computer's own pages, and sets the headers.
 pub async fn pass(State(names): State<Names>, request: Request, next: Next) -> Response {
     let is_read = matches!(*request.method(), Method::GET | Method::HEAD);
+    let is_written = *request.method() == Method::POST;
     let mut response = if !names.admit(request.headers()) {
         (
             StatusCode::FORBIDDEN,
             "This bench answers only under its own address on this computer. Open the address that it printed.\n",
         )
             .into_response()
-    } else if !is_read {
+    } else if is_written && !names.admit_writing(request.headers()) {
+        (
+            StatusCode::FORBIDDEN,
+            "This bench writes only what its own pages send. Enter it there.\n",
+        )
+            .into_response()
+    } else if !is_read && !is_written {
         (
             StatusCode::METHOD_NOT_ALLOWED,
-            "This bench is only read here.\n",
+            "This bench is read and added to; nothing else.\n",
         )
             .into_response()
     } else {
@@ -108,6 +129,41 @@ mod tests {
             ("host", "localhost:4710"),
             ("host", "localhost:4710")
         ]));
+    }
+
+    #[test]
+    fn writing_needs_a_page_of_this_bench() {
+        let with = |pairs: &[(&'static str, &'static str)]| {
+            let mut headers = HeaderMap::new();
+            headers.append("host", HeaderValue::from_static("localhost:4710"));
+            for (name, value) in pairs {
+                headers.append(*name, HeaderValue::from_static(value));
+            }
+            Names::of(4710).admit_writing(&headers)
+        };
+        assert!(with(&[("origin", "http://localhost:4710")]));
+        assert!(with(&[("sec-fetch-site", "same-origin")]));
+        for foreign in [
+            &[][..],
+            &[("origin", "null")],
+            &[("origin", "http://localhost:4711")],
+            &[("sec-fetch-site", "cross-site")],
+            &[("sec-fetch-site", "none")],
+            &[
+                ("sec-fetch-site", "same-origin"),
+                ("sec-fetch-site", "cross-site"),
+            ],
+            &[
+                ("origin", "http://localhost:4710"),
+                ("sec-fetch-site", "same-site"),
+            ],
+            &[
+                ("origin", "http://example.org"),
+                ("sec-fetch-site", "same-origin"),
+            ],
+        ] {
+            assert!(!with(foreign), "{foreign:?}");
+        }
     }
 
     #[test]

@@ -4,68 +4,112 @@ mod advice;
 mod bar;
 mod bench;
 mod board;
+mod enter;
+mod finding;
 mod frame;
+pub mod intake;
 mod keys;
+pub mod ledger;
 mod marks;
+pub mod probe;
+pub mod proves;
 mod remarks;
+pub mod start;
+pub mod twins;
 mod unread;
 
 use std::hash::{DefaultHasher, Hash, Hasher};
 use std::sync::Arc;
+use std::time::Duration;
 
 use ::bench::pages::{advice as advice_view, board as board_view, overview, unread as unread_view};
 use ::bench::project::{BoardText, Project};
-use axum::extract::{Path, State};
-use axum::http::StatusCode;
+use axum::extract::{Path, Query, State};
+use axum::http::{StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
 use maud::{Markup, html};
+use store::record::Digest;
 
+use crate::book::{Book, Unwritten};
+use crate::form::Form;
+use crate::live::Bell;
 use crate::project::{Current, Now};
 use crate::work::{Stand, Work};
-use frame::Frame;
+pub use frame::Frame;
 
 /// What all answers share.
 #[derive(Clone)]
 pub struct Bench {
     /// The project.
     pub current: Arc<Current>,
-    /// The worker.
+    /// The workers.
     pub work: Arc<Work>,
+    /// The ledger.
+    pub book: Arc<Book>,
+    /// Rung when something changed.
+    pub bell: Arc<Bell>,
 }
 
+/// How long a page waits for verdicts before it says that they are coming; chosen so that a board of common size is
+/// judged within it, and a page does not seem stuck.
+pub const PATIENCE: Duration = Duration::from_millis(600);
+
 impl Bench {
-    /// The project as its files are now; work on older files stops.
+    /// The project as its files and its ledger are now.
     pub fn now(&self) -> Now {
-        let now = self.current.now();
-        self.work.files_are(now.stamp);
-        now
+        if self.book.read().work.last() == 0 {
+            self.book.refresh();
+        }
+        let (written, last) = {
+            let kept = self.book.read();
+            (Arc::clone(&kept.written), kept.work.last())
+        };
+        self.current.now(&written, last)
     }
 
     /// A board's page as far as it is known: with verdicts, or without them and how far they are.
-    pub fn board(&self, now: &Now, board: &BoardText) -> (board_view::View, Option<Waiting>) {
-        match self.work.judged(&now.project, board, now.stamp) {
-            Stand::Done(view) => ((*view).clone(), None),
+    pub fn board(
+        &self,
+        now: &Now,
+        board: &BoardText,
+        patience: Duration,
+    ) -> (Arc<board_view::View>, Option<Waiting>) {
+        match self.work.judged(&now.project, board, patience) {
+            Stand::Done(view) | Stand::Again(view) => (view, None),
             Stand::Going(done, all) => (
-                board_view::outline(&now.project, board),
+                Arc::new(board_view::outline(&now.project, board)),
                 Some(Waiting::For(done, all)),
             ),
             Stand::Failed(why) => {
                 let mut view = board_view::outline(&now.project, board);
                 view.is_waiting = false;
-                (view, Some(Waiting::Never(why)))
+                (Arc::new(view), Some(Waiting::Never(why)))
             }
         }
     }
 
     /// Suspects and the next reading; none while there is nothing to weigh.
     pub fn advice(&self, now: &Now, board: &BoardText) -> Option<Stand<advice_view::View>> {
-        let weighed = board.sheet.is_some() && board.readings.is_some();
-        weighed.then(|| self.work.advice(&now.project, board, now.stamp))
+        let is_read = board.readings.is_some() || board.entered.is_some();
+        let weighed = board.sheet.is_some() && is_read;
+        weighed.then(|| self.work.advice(&now.project, board))
     }
 
     /// Expectations where nothing was read.
     pub fn unread(&self, now: &Now, board: &BoardText) -> Stand<unread_view::View> {
-        self.work.unread(&now.project, board, now.stamp)
+        self.work.unread(&now.project, board)
+    }
+}
+
+/// Runs what waits for the disk or for a computation where it holds up nobody else.
+pub async fn blocking(work: impl FnOnce() -> Response + Send + 'static) -> Response {
+    match tokio::task::spawn_blocking(work).await {
+        Ok(response) => response,
+        Err(_) => (
+            StatusCode::INTERNAL_SERVER_ERROR,
+            "The program failed on this page; that is its own fault, not yours.\n",
+        )
+            .into_response(),
     }
 }
 
@@ -79,77 +123,94 @@ pub enum Waiting {
 }
 
 /// Changes when a page would show something else; script asks for it again then.
-fn version(parts: impl Hash) -> String {
+pub fn version(parts: impl Hash) -> String {
     let mut hasher = DefaultHasher::new();
     parts.hash(&mut hasher);
     format!("{:016x}", hasher.finish())
 }
 
-fn answer(page: Markup) -> Response {
+/// A page.
+pub fn answer(page: Markup) -> Response {
     Html(page.into_string()).into_response()
 }
 
 /// The page of the bench.
 pub async fn bench(State(bench): State<Bench>) -> Response {
-    let now = bench.now();
-    let (view, version) = overview_of(&bench, &now);
-    answer(
-        Frame {
-            title: &view.name,
-            project: &now.project,
-            here: None,
-            pulse: "/pulse/bench",
-            version: &version,
-            refresh: view.is_waiting,
-            main: bench::main(&view),
-        }
-        .page(),
-    )
+    blocking(move || {
+        let now = bench.now();
+        let (view, version) = overview_of(&bench, &now);
+        let start = bench.book.closed().is_none().then(|| {
+            let kept = bench.book.read();
+            start::section(&now.project, &kept.work)
+        });
+        let main = bench::main(&view, start.as_ref());
+        answer(
+            Frame {
+                pulse: "/pulse/bench",
+                version: &version,
+                refresh: view.is_waiting,
+                ..Frame::new(&bench, &now.project, &view.name, main)
+            }
+            .page(),
+        )
+    })
+    .await
 }
 
 fn overview_of(bench: &Bench, now: &Now) -> (overview::View, String) {
     // The version first: what is judged meanwhile makes the page ask again, and is never missed.
-    let known: Vec<bool> = now
+    let judged = |b: &BoardText| bench.work.judged(&now.project, b, Duration::ZERO);
+    let known: Vec<bool> = now.project.boards().map(|b| judged(b).is_going()).collect();
+    let version = version((now.stamp, known));
+    let views: Vec<Arc<board_view::View>> = now
         .project
         .boards()
-        .map(|b| {
-            matches!(
-                bench.work.judged(&now.project, b, now.stamp),
-                Stand::Going(..)
-            )
-        })
+        .map(|b| bench.board(now, b, Duration::ZERO).0)
         .collect();
-    let version = version((now.stamp, known));
-    let view = overview::overview(&now.project, &|name| {
-        now.project.board(name).map(|b| bench.board(now, b).0)
-    });
-    (view, version)
+    let of = |name: &str| views.iter().map(Arc::as_ref).find(|v| v.name == name);
+    (overview::overview(&now.project, &of), version)
 }
 
 /// The page of a board.
-pub async fn board(State(bench): State<Bench>, Path(name): Path<String>) -> Response {
-    let now = bench.now();
-    let Some(board) = now.project.board(&name) else {
-        return missing(&now.project, &name);
-    };
-    let (view, waiting) = bench.board(&now, board);
-    let advice = bench.advice(&now, board);
-    let unread = bench.unread(&now, board);
-    bench.work.first(&name);
-    let title = format!("{name} - {}", now.project.name);
-    let address = address(&name);
-    answer(
-        Frame {
-            title: &title,
-            project: &now.project,
-            here: Some(&name),
-            pulse: &format!("/pulse{address}"),
-            version: &board_version(&now, &waiting, &unread, &advice),
-            refresh: view.is_waiting,
-            main: board::main(&view, waiting.as_ref(), advice.as_ref(), &unread, &address),
-        }
-        .page(),
-    )
+pub async fn board(
+    State(bench): State<Bench>,
+    Path(name): Path<String>,
+    Query(given): Query<enter::Given>,
+) -> Response {
+    blocking(move || {
+        let now = bench.now();
+        let Some(board) = now.project.board(&name) else {
+            return missing(&bench, &now.project, &name);
+        };
+        let (view, waiting) = bench.board(&now, board, PATIENCE);
+        let advice = bench.advice(&now, board);
+        let unread = bench.unread(&now, board);
+        bench.work.first(&name);
+        let title = format!("{name} - {}", now.project.name);
+        let address = address(&name);
+        let kept = bench.book.read();
+        let main = board::main(&board::Shown {
+            view: &view,
+            waiting: waiting.as_ref(),
+            weighed: advice.as_ref(),
+            rest: &unread,
+            address: &address,
+            work: &kept.work,
+            is_open: bench.book.closed().is_none(),
+            given: &given,
+        });
+        answer(
+            Frame {
+                here: Some(&name),
+                pulse: &format!("/pulse{address}"),
+                version: &board_version(&now, &waiting, &unread, &advice),
+                refresh: view.is_waiting,
+                ..Frame::new(&bench, &now.project, &title, main)
+            }
+            .page(),
+        )
+    })
+    .await
 }
 
 fn board_version(
@@ -159,28 +220,34 @@ fn board_version(
     advice: &Option<Stand<advice_view::View>>,
 ) -> String {
     let going = matches!(waiting, Some(Waiting::For(..)));
-    let weighing = matches!(advice, Some(Stand::Going(..)));
-    version((
-        now.stamp,
-        going,
-        weighing,
-        matches!(unread, Stand::Going(..)),
-    ))
+    let weighing = advice.as_ref().is_some_and(Stand::is_going);
+    version((now.stamp, going, weighing, unread.is_going()))
 }
 
 /// The version of a page, and below it how far the work is, in words.
-pub async fn pulse(State(bench): State<Bench>, Path(page): Path<String>) -> Response {
-    let now = bench.now();
-    let text = match page.strip_prefix("board/") {
-        None => overview_of(&bench, &now).1,
-        Some(name) => match now.project.board(name) {
-            None => version(now.stamp),
-            Some(board) => {
-                let judged = bench.work.judged(&now.project, board, now.stamp);
+pub async fn pulse(
+    State(bench): State<Bench>,
+    Path(page): Path<String>,
+    Query(given): Query<enter::Given>,
+) -> Response {
+    blocking(move || {
+        if let Some(name) = page.strip_prefix("proves/board/") {
+            let fault = given.get("fault").map_or("", |f| f.trim());
+            return proves::pulse(&bench, name, fault).into_response();
+        }
+        let now = bench.now();
+        let board = page
+            .strip_prefix("board/")
+            .map(|name| now.project.board(name));
+        let text = match (page.as_str(), board) {
+            ("bench", _) => overview_of(&bench, &now).1,
+            ("twins", _) => twins::pulse(&bench),
+            (_, Some(Some(board))) => {
+                let judged = bench.work.judged(&now.project, board, PATIENCE);
                 let waiting = match judged {
                     Stand::Going(done, all) => Some(Waiting::For(done, all)),
                     Stand::Failed(why) => Some(Waiting::Never(why)),
-                    Stand::Done(_) => None,
+                    Stand::Done(_) | Stand::Again(_) => None,
                 };
                 let advice = bench.advice(&now, board);
                 let unread = bench.unread(&now, board);
@@ -192,9 +259,11 @@ pub async fn pulse(State(bench): State<Bench>, Path(page): Path<String>) -> Resp
                 };
                 format!("{version}\n{words}")
             }
-        },
-    };
-    text.into_response()
+            _ => version(now.stamp),
+        };
+        text.into_response()
+    })
+    .await
 }
 
 /// How far a computation is, in words.
@@ -209,53 +278,66 @@ pub fn progress(done: usize, all: usize) -> String {
 /// The keys of the pages.
 pub async fn keys(State(bench): State<Bench>) -> Response {
     let now = bench.now();
-    answer(
-        Frame {
-            title: "Keys",
-            project: &now.project,
-            here: None,
-            pulse: "",
-            version: "",
-            refresh: false,
-            main: html! { h1 { "Keys" } (keys::table()) },
+    let main = html! { h1 { "Keys" } (keys::table()) };
+    answer(Frame::new(&bench, &now.project, "Keys", main).page())
+}
+
+/// A photograph, by the sum over its content.
+pub async fn photo(State(bench): State<Bench>, Path(sum): Path<String>) -> Response {
+    blocking(move || {
+        let found = Digest::read(&sum).map(|sum| bench.book.attachment(sum));
+        match found {
+            Some(Ok(Some(found))) if crate::photo::media(&found.bytes) == Some(&found.media) => {
+                let kind = [(header::CONTENT_TYPE, found.media)];
+                (kind, found.bytes).into_response()
+            }
+            Some(Err(trouble)) => {
+                (StatusCode::SERVICE_UNAVAILABLE, trouble.message).into_response()
+            }
+            _ => (StatusCode::NOT_FOUND, "There is no such photograph.\n").into_response(),
         }
-        .page(),
-    )
+    })
+    .await
 }
 
 /// No such address.
 pub async fn nowhere(State(bench): State<Bench>) -> Response {
     let now = bench.now();
     problem(
+        &bench,
         &now.project,
         "There is no such page.",
         "Start from the bench.",
     )
 }
 
-fn missing(project: &Arc<Project>, name: &str) -> Response {
+/// No such board.
+pub fn missing(bench: &Bench, project: &Project, name: &str) -> Response {
     problem(
+        bench,
         project,
         &format!("There is no board {name} in this project."),
         "Boards are named in machine.kdl; without one, each sheet is a board.",
     )
 }
 
-fn problem(project: &Arc<Project>, what: &str, help: &str) -> Response {
-    let page = Frame {
-        title: "Not found",
-        project,
-        here: None,
-        pulse: "",
-        version: "",
-        refresh: false,
-        main: html! {
-            h1 { (what) }
-            p { (help) }
-            p { a.go href="/" { "To the bench" } }
-        },
+/// A page that is not there.
+pub fn problem(bench: &Bench, project: &Project, what: &str, help: &str) -> Response {
+    let main = html! {
+        h1 { (what) }
+        p { (help) }
+        p { a.go href="/" { "To the bench" } }
     };
-    (StatusCode::NOT_FOUND, Html(page.page().into_string())).into_response()
+    let page = Frame::new(bench, project, "Not found", main).page();
+    (StatusCode::NOT_FOUND, Html(page.into_string())).into_response()
+}
+
+/// What was refused, with all that was typed, so that it can be mended and sent again.
+pub fn refused(bench: &Bench, form: &Form, why: &Unwritten, status: StatusCode) -> Response {
+    let now = bench.now();
+    let main = enter::again(form, why);
+    let page = Frame::new(bench, &now.project, "Not written", main).page();
+    (status, Html(page.into_string())).into_response()
 }
 
 /// The address of a board's page.

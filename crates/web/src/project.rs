@@ -1,7 +1,8 @@
-//! The project as it stands now; it is read again when its files change.
+//! The project as it stands now; it is read again when its files change or something is entered.
 
 use std::sync::{Arc, Mutex, PoisonError};
 
+use bench::entered::Written;
 use bench::project::{Project, ProjectText};
 
 /// Where a project's texts come from. This crate opens no file.
@@ -10,6 +11,11 @@ pub trait Source: Send + Sync {
     fn stamp(&self) -> u64;
     /// All texts as they are now; a file that cannot be read becomes a complaint in them.
     fn read(&self) -> ProjectText;
+    /// Writes a text of the project, as a whole or not at all; `before` is the text that was read, none for a new file.
+    ///
+    /// # Errors
+    /// If it is no longer as it was read, or cannot be written; in words.
+    fn write(&self, name: &str, before: Option<&str>, text: &str) -> Result<(), String>;
 }
 
 /// A project at one moment.
@@ -17,14 +23,24 @@ pub trait Source: Send + Sync {
 pub struct Now {
     /// What can be asked.
     pub project: Arc<Project>,
-    /// The stamp of the files that it was read from.
+    /// Another number whenever files or ledger are others.
     pub stamp: u64,
+    /// The stamp of the files that it was read from.
+    pub files: u64,
+}
+
+struct Kept {
+    files: u64,
+    bare: Project,
+    written: Arc<Written>,
+    now: Now,
 }
 
 /// Keeps the project up to date.
 pub struct Current {
-    source: Arc<dyn Source>,
-    now: Mutex<Option<Now>>,
+    /// The files.
+    pub source: Arc<dyn Source>,
+    kept: Mutex<Option<Kept>>,
 }
 
 impl Current {
@@ -32,24 +48,37 @@ impl Current {
     pub fn new(source: Arc<dyn Source>) -> Self {
         Self {
             source,
-            now: Mutex::new(None),
+            kept: Mutex::new(None),
         }
     }
 
-    /// The project as its files are now.
-    pub fn now(&self) -> Now {
-        let stamp = self.source.stamp();
-        let mut now = self.now.lock().unwrap_or_else(PoisonError::into_inner);
-        match &*now {
-            Some(kept) if kept.stamp == stamp => kept.clone(),
-            _ => {
-                let fresh = Now {
-                    project: Arc::new(Project::of(self.source.read())),
-                    stamp,
-                };
-                *now = Some(fresh.clone());
-                fresh
+    /// The project as its files and its ledger are now; `last` is the number of the ledger's last entry.
+    pub fn now(&self, written: &Arc<Written>, last: u64) -> Now {
+        let files = self.source.stamp();
+        let mut kept = self.kept.lock().unwrap_or_else(PoisonError::into_inner);
+        let stamp = files.rotate_left(17) ^ last;
+        if let Some(kept) = &mut *kept
+            && kept.files == files
+        {
+            if !Arc::ptr_eq(&kept.written, written) {
+                kept.now.project = Arc::new(kept.bare.with(written));
+                kept.written = Arc::clone(written);
             }
+            kept.now.stamp = stamp;
+            return kept.now.clone();
         }
+        let bare = Project::of(self.source.read());
+        let now = Now {
+            project: Arc::new(bare.with(written)),
+            stamp,
+            files,
+        };
+        *kept = Some(Kept {
+            files,
+            bare,
+            written: Arc::clone(written),
+            now: now.clone(),
+        });
+        now
     }
 }

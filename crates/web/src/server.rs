@@ -3,16 +3,20 @@
 use std::io;
 use std::net::{Ipv4Addr, SocketAddr, TcpListener};
 use std::sync::Arc;
+use std::time::Duration;
 
 use axum::Router;
+use axum::extract::DefaultBodyLimit;
 use axum::middleware;
-use axum::routing::get;
+use axum::routing::{get, post};
 
+use crate::book::{Book, Found};
 use crate::gate::{self, Names};
+use crate::live::{self, Bell};
 use crate::pages::{self, Bench};
 use crate::project::{Current, Source};
 use crate::work::Work;
-use crate::{assets, download};
+use crate::{assets, download, entry, form};
 
 /// What the world did to the server.
 #[derive(Debug)]
@@ -79,30 +83,48 @@ impl Server {
         format!("http://{}/", self.address)
     }
 
-    /// Answers until the process ends.
+    /// Answers until the process ends; without a ledger nothing can be entered.
     ///
     /// # Errors
     /// If the listener fails.
-    pub fn run(self, source: Arc<dyn Source>) -> Result<(), Fault> {
+    pub fn run(self, source: Arc<dyn Source>, ledger: Found) -> Result<(), Fault> {
         let runtime = tokio::runtime::Builder::new_multi_thread()
             .worker_threads(2)
             .enable_all()
             .build()
             .map_err(Fault::Stopped)?;
         runtime
-            .block_on(self.answer(source))
+            .block_on(self.answer(source, ledger))
             .map_err(Fault::Stopped)
     }
 
-    async fn answer(self, source: Arc<dyn Source>) -> io::Result<()> {
+    async fn answer(self, source: Arc<dyn Source>, ledger: Found) -> io::Result<()> {
+        let bell = Arc::new(Bell::new());
         let bench = Bench {
-            current: Arc::new(Current::new(source)),
-            work: Work::start(),
+            current: Arc::new(Current::new(Arc::clone(&source))),
+            work: Work::start(Arc::clone(&bell)),
+            book: Arc::new(Book::new(ledger)),
+            bell,
         };
+        let watched = bench.clone();
+        std::thread::spawn(move || watch(&watched));
         let names = Names::of(self.address.port());
         let router = Router::new()
             .route("/", get(pages::bench))
             .route("/board/{name}", get(pages::board))
+            .route("/board/{name}/probe", get(pages::probe::page))
+            .route("/board/{name}/proves", get(pages::proves::page))
+            .route("/probe.js", get(assets::probe))
+            .route("/intake", get(pages::intake::page))
+            .route("/twins", get(pages::twins::page))
+            .route("/machine", post(pages::start::post))
+            .route("/ledger", get(pages::ledger::page))
+            .route("/ledger.csv", get(pages::ledger::table))
+            .route("/signature", post(pages::ledger::sign))
+            .route("/entry/{id}", get(pages::ledger::entry))
+            .route("/entry", post(entry::post))
+            .route("/photo/{sum}", get(pages::photo))
+            .route("/changes", get(live::changes))
             .route("/board/{name}/verdicts.csv", get(download::verdicts))
             .route(
                 "/board/{name}/expectations.csv",
@@ -112,11 +134,29 @@ impl Server {
             .route("/pulse/{*page}", get(pages::pulse))
             .route("/look.css", get(assets::look))
             .route("/bench.js", get(assets::script))
+            .route("/entry.js", get(assets::entry))
             .route("/mark.svg", get(assets::mark))
             .fallback(pages::nowhere)
+            .layer(DefaultBodyLimit::max(form::BODY))
             .with_state(bench)
             .layer(middleware::from_fn_with_state(names, gate::pass));
         let listener = tokio::net::TcpListener::from_std(self.listener)?;
         axum::serve(listener, router).await
+    }
+}
+
+/// How often files and ledger are looked at for what others changed; with what follows, a change is seen within a second.
+const LOOK: Duration = Duration::from_millis(400);
+
+/// Rings when files or ledger were changed by somebody else.
+fn watch(bench: &Bench) {
+    let mut files = bench.current.source.stamp();
+    loop {
+        std::thread::sleep(LOOK);
+        let stamp = bench.current.source.stamp();
+        if bench.book.refresh() || stamp != files {
+            files = stamp;
+            bench.bell.ring();
+        }
     }
 }

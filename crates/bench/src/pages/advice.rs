@@ -1,6 +1,9 @@
 //! What could be wrong with a board, why, and where to put the probe next.
 
+use super::{board, rulings};
 use crate::case::{self, Options};
+use crate::entered::{self, LEDGER, Ruled};
+use crate::loading::Text;
 use crate::meters::MeterChoice;
 use crate::project::{BoardText, Project};
 use crate::refused::Refused;
@@ -43,6 +46,8 @@ pub struct Unit {
     pub next: Option<Next>,
     /// Why one may stop.
     pub stop: Option<String>,
+    /// Suspects that a person ruled in or out.
+    pub ruled: Vec<Ruled>,
 }
 
 /// A group of faults that no reading taken tells apart, by its likeliest member.
@@ -54,6 +59,8 @@ pub struct Suspect {
     pub alike: Vec<String>,
     /// Readings for and against it, as whole sentences.
     pub reasons: Vec<String>,
+    /// `PART FAULT`, by which it is ruled in or out.
+    pub name: String,
 }
 
 /// A reading to be taken.
@@ -61,6 +68,12 @@ pub struct Suspect {
 pub struct Next {
     /// `cold ohms`, say.
     pub what: String,
+    /// `cold` or `powered`.
+    pub state: &'static str,
+    /// `ohms`, `diode` or `volts`.
+    pub kind: &'static str,
+    /// What a healthy unit reads, in print.
+    pub expected: String,
     /// Red lead.
     pub red: String,
     /// Black lead.
@@ -84,11 +97,14 @@ pub fn advice(
     _progress: Progress<'_>,
     stop: Stop<'_>,
 ) -> Result<View, Refused> {
-    let (Some(sheet), Some(readings)) = (&board.sheet, &board.readings) else {
+    let Some(sheet) = &board.sheet else {
+        return Ok(View::default());
+    };
+    let Some(readings) = readings(project, board) else {
         return Ok(View::default());
     };
     let options = Options {
-        readings: readings.clone(),
+        readings,
         machine: project.machine_text().cloned(),
         meter: MeterChoice {
             chosen: None,
@@ -105,14 +121,18 @@ pub fn advice(
             .collect()
     };
     let case = case::open(sheet, &options, &places, stop)?;
-    let ranking = diagnose::rank(&case.units(), case.together);
+    let mut ranking = diagnose::rank(&case.units(), case.together);
+    rulings::apply(&case, &mut ranking, &board.rulings);
     let shown = suspects::shown(&case, &ranking, None);
     let units = shown
         .units
         .iter()
         .map(|unit| {
             let advice = next::view(&case, &ranking, &unit.unit, false);
-            self::unit(unit, &advice)
+            Unit {
+                ruled: rulings::of_unit(&board.rulings, &unit.unit),
+                ..self::unit(unit, &advice)
+            }
         })
         .collect();
     Ok(View {
@@ -124,6 +144,18 @@ pub fn advice(
             .take(4)
             .map(|d| share(d.means.clone(), d.probability))
             .collect(),
+    })
+}
+
+/// All readings of a board as one file; none if nothing was read.
+fn readings(project: &Project, board: &BoardText) -> Option<Text> {
+    if board.entered.is_none() {
+        return board.readings.clone();
+    }
+    let opened = board::open(project, board)?;
+    Some(Text {
+        file: LEDGER.to_owned(),
+        text: entered::file_of(&opened.readings, &|unit| opened.own(unit)),
     })
 }
 
@@ -160,16 +192,10 @@ fn unit(view: &UnitView, advice: &next::View) -> Unit {
             .doubtful_readings
             .iter()
             .take(3)
-            .map(|d| {
-                format!(
-                    "{} (line {}): {}",
-                    d.reading,
-                    d.line,
-                    in_hundred(d.probability)
-                )
-            })
+            .map(|d| format!("{}: {}", d.reading, in_hundred(d.probability)))
             .collect(),
         next: advice.candidates.first().map(to_take),
+        ruled: Vec::new(),
         stop: advice.stop.clone(),
     }
 }
@@ -199,12 +225,16 @@ fn suspect(view: &UnitView, group: &suspects::GroupView) -> Option<Suspect> {
         share: share(first.plain(), group.probability),
         alike: members.iter().skip(1).take(5).map(|m| m.plain()).collect(),
         reasons,
+        name: format!("{} {}", first.part, first.fault),
     })
 }
 
 fn to_take(candidate: &next::CandidateView) -> Next {
     Next {
         what: format!("{} {}", candidate.state, candidate.kind),
+        state: candidate.state,
+        kind: candidate.kind,
+        expected: measured(candidate.expected, candidate.measured_in),
         red: candidate.red.clone(),
         black: candidate.black.clone(),
         needs: candidate.needs.clone(),

@@ -1,12 +1,14 @@
 //! The page of one board: is it right, and what does it say?
 
 use std::collections::HashMap;
+use std::sync::Arc;
 
 use record::{Known, Reading, ReadingKind, State};
 use sheet::Sheet;
 
 use super::cautions::{Caution, cautions};
 use super::rows::{self, Row};
+use crate::entered::{Entered, LEDGER};
 use crate::judged::{self, compare_readings, judge_readings};
 use crate::loading::Text;
 use crate::meters::Meters;
@@ -43,6 +45,12 @@ pub struct View {
     pub without: Option<String>,
     /// Expectations are not computed yet.
     pub is_waiting: bool,
+    /// Where a lead can be set down: nets, points, then part pins.
+    pub places: Vec<String>,
+    /// Meter profiles that a reading may name.
+    pub meters: Vec<String>,
+    /// Designators, in the order drawn.
+    pub parts: Vec<String>,
 }
 
 /// How many readings of a unit stand how.
@@ -85,6 +93,22 @@ pub(crate) struct Opened {
     /// There is a sheet; else it holds nothing but the places that the readings name.
     pub(crate) is_drawn: bool,
     remarks: Vec<Remark>,
+    /// Lines of the readings file; those of the ledger are counted on after them.
+    file_lines: usize,
+    entered: Option<Arc<Entered>>,
+}
+
+impl Opened {
+    /// The sheet of a unit as it is built.
+    pub(crate) fn own(&self, unit: &str) -> &Sheet {
+        self.builds.get(unit).unwrap_or(&self.sheet)
+    }
+
+    /// The entry of a reading that was entered.
+    fn entry(&self, reading: &Reading) -> Option<String> {
+        let index = reading.line.checked_sub(self.file_lines + 2)?;
+        self.entered.as_ref()?.ids.get(index).cloned()
+    }
 }
 
 /// Reads a board's texts; bad lines cost those lines alone. None if not even the shipped meters can be had.
@@ -100,17 +124,30 @@ pub(crate) fn open(project: &Project, board: &BoardText) -> Option<Opened> {
         }
     }
     let units = project.known_units();
-    let readings = match &board.readings {
-        Some(text) => read(
-            text,
-            &sheet,
-            &builds,
-            &meters,
-            units.as_deref(),
-            &mut remarks,
-        ),
+    let against = Against {
+        sheet: &sheet,
+        builds: &builds,
+        meters: &meters,
+        units: units.as_deref(),
+    };
+    let mut readings = match &board.readings {
+        Some(text) => against.read(text, &mut remarks),
         None => Vec::new(),
     };
+    let file_lines = board
+        .readings
+        .as_ref()
+        .map_or(0, |t| t.text.lines().count());
+    if let Some(entered) = &board.entered {
+        let text = Text {
+            file: LEDGER.to_owned(),
+            text: entered.text.clone(),
+        };
+        let mut later = against.read(&text, &mut remarks);
+        later.iter_mut().for_each(|r| r.line += file_lines);
+        readings.extend(later);
+        readings = settled(readings, &builds);
+    }
     Some(Opened {
         sheet,
         readings,
@@ -118,41 +155,58 @@ pub(crate) fn open(project: &Project, board: &BoardText) -> Option<Opened> {
         meters,
         is_drawn: board.sheet.is_some(),
         remarks,
+        file_lines,
+        entered: board.entered.clone(),
     })
 }
 
-/// The readings that count, in the order written. Those of a unit that is built differently are read against its own
-/// build, because a part that is absent there has no pin that could have been touched.
-fn read(
-    text: &Text,
-    sheet: &Sheet,
-    builds: &HashMap<String, Sheet>,
-    meters: &Meters,
-    units: Option<&[String]>,
-    remarks: &mut Vec<Remark>,
-) -> Vec<Reading> {
-    let against = |sheet: &Sheet, remarks: &mut Vec<Remark>| {
-        let known = Known {
-            sheet,
-            meters: &meters.all,
-            units,
-        };
-        let (readings, found) = record::parse_readings(&text.text, &text.file, &known);
-        for remark in found.iter().map(Remark::from) {
-            if !remarks.contains(&remark) {
-                remarks.push(remark);
-            }
-        }
-        record::settle(readings)
-    };
-    let mut all = against(sheet, remarks);
-    all.retain(|r| !builds.contains_key(&r.unit));
-    for (unit, built) in builds {
-        let own = against(built, remarks);
-        all.extend(own.into_iter().filter(|r| r.unit == *unit));
-    }
+/// Readings of the file and of the ledger together. The leads of a unit that is built differently are numbered by its own
+/// build, so each unit is settled by itself.
+fn settled(readings: Vec<Reading>, builds: &HashMap<String, Sheet>) -> Vec<Reading> {
+    let (own, drawn): (Vec<Reading>, Vec<Reading>) = readings
+        .into_iter()
+        .partition(|r| builds.contains_key(&r.unit));
+    let mut all = record::settle(drawn);
+    all.extend(record::settle(own));
     all.sort_by_key(|r| r.line);
     all
+}
+
+/// What readings are read against.
+struct Against<'a> {
+    sheet: &'a Sheet,
+    builds: &'a HashMap<String, Sheet>,
+    meters: &'a Meters,
+    units: Option<&'a [String]>,
+}
+
+impl Against<'_> {
+    /// The readings that count, in the order written. Those of a unit that is built differently are read against its own
+    /// build, because a part that is absent there has no pin that could have been touched.
+    fn read(&self, text: &Text, remarks: &mut Vec<Remark>) -> Vec<Reading> {
+        let against = |sheet: &Sheet, remarks: &mut Vec<Remark>| {
+            let known = Known {
+                sheet,
+                meters: &self.meters.all,
+                units: self.units,
+            };
+            let (readings, found) = record::parse_readings(&text.text, &text.file, &known);
+            for remark in found.iter().map(Remark::from) {
+                if !remarks.contains(&remark) {
+                    remarks.push(remark);
+                }
+            }
+            record::settle(readings)
+        };
+        let mut all = against(self.sheet, remarks);
+        all.retain(|r| !self.builds.contains_key(&r.unit));
+        for (unit, built) in self.builds {
+            let own = against(built, remarks);
+            all.extend(own.into_iter().filter(|r| r.unit == *unit));
+        }
+        all.sort_by_key(|r| r.line);
+        all
+    }
 }
 
 /// The meters; a profile file with mistakes is said and left out.
@@ -232,6 +286,9 @@ fn compared(project: &Project, board: &BoardText, opened: Option<Opened>) -> Vie
             meter: String::new(),
             without: Some(why),
             is_waiting: false,
+            places: Vec::new(),
+            meters: Vec::new(),
+            parts: Vec::new(),
         },
     }
 }
@@ -262,14 +319,34 @@ fn view(
         slot: board.slot.clone(),
         units: project.units.clone(),
         counts,
-        rows: rows::rows(&opened.readings, &columns, verdicts, &project.units),
+        rows: rows::rows(
+            &opened.readings,
+            &columns,
+            verdicts,
+            &project.units,
+            &|reading| opened.entry(reading),
+        ),
         cautions: cautions(&opened.sheet),
         rails: rails(&opened, &columns, verdicts, project.units.len()),
+        places: places(&opened.sheet),
+        meters: opened.meters.all.iter().map(|m| m.name.clone()).collect(),
+        parts: opened.sheet.parts.iter().map(|p| p.name.clone()).collect(),
         remarks: opened.remarks,
         meter: opened.meters.current().name.clone(),
         without: None,
         is_waiting: verdicts.is_none() && !opened.readings.is_empty(),
     }
+}
+
+/// Where a lead can be set down.
+fn places(sheet: &Sheet) -> Vec<String> {
+    let nets = sheet.nets.iter().map(|n| n.name.clone());
+    let points = sheet.points.iter().map(|p| p.name.clone());
+    let pins = sheet.parts.iter().flat_map(|part| {
+        let pins = part.pins().into_iter();
+        pins.map(|(pin, _)| format!("{}.{pin}", part.name))
+    });
+    nets.chain(points).chain(pins).collect()
 }
 
 /// Rails against the first ground net, the last powered reading of each unit.

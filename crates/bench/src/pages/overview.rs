@@ -116,17 +116,12 @@ pub struct Next {
 }
 
 /// Puts the page together; `board` gives what is known of a board so far.
-pub fn overview(project: &Project, board: &dyn Fn(&str) -> Option<Board>) -> View {
-    let known: Vec<(String, Option<Board>)> = project
+pub fn overview<'a>(project: &Project, board: &dyn Fn(&str) -> Option<&'a Board>) -> View {
+    let known: Vec<(String, Option<&Board>)> = project
         .boards()
         .map(|b| (b.name.clone(), board(&b.name)))
         .collect();
-    let of = |name: &str| {
-        known
-            .iter()
-            .find(|(n, _)| n == name)
-            .and_then(|(_, b)| b.as_ref())
-    };
+    let of = |name: &str| known.iter().find(|(n, _)| n == name).and_then(|(_, b)| *b);
     let mut lines: Vec<Line> = Vec::new();
     let assembly = |a: &crate::project::Assembly| {
         Line::Assembly(Assembly {

@@ -43,6 +43,8 @@ pub struct Expected {
     pub because: String,
     /// Indices of the units it holds for; empty means all.
     pub units: Vec<usize>,
+    /// The ends of the band in SI units; none for over range.
+    pub span: [Option<f64>; 2],
 }
 
 /// One unit's reading.
@@ -54,6 +56,25 @@ pub struct Cell {
     pub mark: Mark,
     /// What the person noted.
     pub note: String,
+    /// The value as it was written; empty if not taken.
+    pub written: String,
+    /// The value in SI units; none if not taken or over range.
+    pub number: Option<f64>,
+    /// The entry in the ledger; none for a reading of a file.
+    pub entry: Option<String>,
+}
+
+impl Cell {
+    fn not_taken() -> Self {
+        Self {
+            value: String::new(),
+            mark: Mark::NotTaken,
+            note: String::new(),
+            written: String::new(),
+            number: None,
+            entry: None,
+        }
+    }
 }
 
 /// A verdict as a mark; each has a shape and words of its own.
@@ -117,6 +138,9 @@ impl Row {
     }
 }
 
+/// The entry of a reading in the ledger.
+pub(crate) type Entry<'a> = &'a dyn Fn(&Reading) -> Option<String>;
+
 /// Puts readings of the same place side by side; what disagrees comes first, else they keep their order.
 ///
 /// `columns` gives the unit of each reading, `verdicts` runs along the readings.
@@ -125,6 +149,7 @@ pub(crate) fn rows(
     columns: &[Option<usize>],
     verdicts: Option<&[judged::Row]>,
     units: &[UnitName],
+    entry: Entry<'_>,
 ) -> Vec<Row> {
     let mut groups: Vec<Vec<Option<usize>>> = Vec::new();
     for (index, reading) in readings.iter().enumerate() {
@@ -147,7 +172,7 @@ pub(crate) fn rows(
     }
     let mut rows: Vec<Row> = groups
         .iter()
-        .map(|group| row(readings, group, verdicts, units))
+        .map(|group| row(readings, group, verdicts, units, entry))
         .collect();
     rows.sort_by_key(|row| (row.rank(), row.twin != DIFFER));
     rows
@@ -175,6 +200,7 @@ fn row(
     group: &[Option<usize>],
     verdicts: Option<&[judged::Row]>,
     units: &[UnitName],
+    entry: Entry<'_>,
 ) -> Row {
     let taken: Vec<(usize, usize)> = group
         .iter()
@@ -214,12 +240,11 @@ fn row(
                     value: shown(&readings[*i]),
                     mark: mark(&readings[*i], verdict(*i)),
                     note: readings[*i].note.clone(),
+                    written: readings[*i].written.clone(),
+                    number: ends_of(readings[*i].value).next().flatten(),
+                    entry: entry(&readings[*i]),
                 },
-                None => Cell {
-                    value: String::new(),
-                    mark: Mark::NotTaken,
-                    note: String::new(),
-                },
+                None => Cell::not_taken(),
             })
             .collect(),
         twin: twin(&taken, verdicts, units),
@@ -263,6 +288,7 @@ fn bands(
                     band: table::band(v.low, v.high, v.measured_in),
                     because: v.because.clone(),
                     units: vec![*unit],
+                    span: [v.low, v.high],
                 },
             )),
         }

@@ -1,6 +1,8 @@
 //! The bench as a browser shows it, from the binary to the page.
 
+mod entering;
 mod stage;
+mod whole;
 
 use serde_json::json;
 use stage::{Bench, Browser, Folder};
@@ -330,7 +332,7 @@ fn only_this_computer_is_answered() {
     for wanted in [
         "content-security-policy: default-src 'none'",
         "x-content-type-options: nosniff",
-        "referrer-policy: no-referrer",
+        "referrer-policy: same-origin",
     ] {
         assert!(head.contains(wanted), "{wanted}: {answer}");
     }

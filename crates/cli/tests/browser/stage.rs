@@ -109,6 +109,38 @@ impl Bench {
         )
     }
 
+    /// Sends a body without a browser; the answer with its head. `head` are further lines, `Host` among them.
+    pub fn send(&self, path: &str, head: &str, body: &[u8]) -> String {
+        let start = format!(
+            "POST {path} HTTP/1.1\r\n{head}Content-Length: {}\r\nConnection: close\r\n\r\n",
+            body.len()
+        );
+        exchange_bytes(&self.host, &[start.as_bytes(), body].concat())
+    }
+
+    /// Sends a form as a page of this bench would without script; the answer with its head.
+    pub fn enter(&self, fields: &[(&str, &str)]) -> String {
+        let head = format!(
+            "Host: {0}\r\nOrigin: http://{0}\r\nContent-Type: application/x-www-form-urlencoded\r\n",
+            self.host
+        );
+        self.send("/entry", &head, urlencoded(fields).as_bytes())
+    }
+
+    /// The ledger as CSV, without the head of the answer.
+    pub fn ledger(&self) -> Vec<String> {
+        let answer = self.ask("/ledger.csv", &format!("Host: {}\r\n", self.host));
+        let (_, body) = answer.split_once("\r\n\r\n").expect("a body");
+        body.lines().skip(1).map(str::to_owned).collect()
+    }
+
+    /// A page as soon as it is as wanted.
+    pub fn until(&self, path: &str, wanted: impl Fn(&str) -> bool) -> String {
+        let host = format!("Host: {}\r\n", self.host);
+        poll(|| Some(self.ask(path, &host)).filter(|page| wanted(page)))
+            .unwrap_or_else(|| panic!("{path} never becomes so: {}", self.ask(path, &host)))
+    }
+
     /// A page as it is once nothing is being computed on it any more.
     pub fn settled(&self, path: &str) -> String {
         let host = format!("Host: {}\r\n", self.host);
@@ -117,12 +149,32 @@ impl Bench {
     }
 }
 
-/// One exchange of plain HTTP; the answer ends where its head says, even if the line stays open.
+/// Fields as a form sends them.
+pub fn urlencoded(fields: &[(&str, &str)]) -> String {
+    let coded = |text: &str| -> String {
+        let one = |b: u8| match b {
+            b'a'..=b'z' | b'A'..=b'Z' | b'0'..=b'9' => char::from(b).to_string(),
+            _ => format!("%{b:02X}"),
+        };
+        text.bytes().map(one).collect()
+    };
+    let pairs: Vec<String> = fields
+        .iter()
+        .map(|(name, value)| format!("{}={}", coded(name), coded(value)))
+        .collect();
+    pairs.join("&")
+}
+
 fn exchange(host: &str, request: &str) -> String {
+    exchange_bytes(host, request.as_bytes())
+}
+
+/// One exchange of plain HTTP; the answer ends where its head says, even if the line stays open.
+fn exchange_bytes(host: &str, request: &[u8]) -> String {
     let mut stream = TcpStream::connect(host).expect("connected");
     let patience = Some(Duration::from_secs(60));
     stream.set_read_timeout(patience).expect("a time limit");
-    stream.write_all(request.as_bytes()).expect("asked");
+    stream.write_all(request).expect("asked");
     let mut answer = Vec::new();
     let mut block = [0; 1 << 16];
     loop {

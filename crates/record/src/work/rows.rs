@@ -60,10 +60,23 @@ impl Work {
     /// [`crate::parse_readings`] like one from the folder. Line `n` is the reading `n - 2` of [`Work::readings`], unless
     /// a note holds line ends.
     pub fn readings_file(&self, board: &str) -> String {
-        let mut text = line(COLUMNS.iter().map(|(name, _)| (*name).to_owned()));
+        let mut text = Row::file_header();
         for (_, row) in self.readings(Some(board)) {
             text.push_str(&line(COLUMNS.iter().map(|(_, of)| of(row))));
         }
         text
+    }
+}
+
+impl Row {
+    /// The header of a readings file with every column, with its end.
+    pub fn file_header() -> String {
+        line(COLUMNS.iter().map(|(name, _)| (*name).to_owned()))
+    }
+
+    /// This reading as one line of such a file, with its end; line ends inside a field become blanks.
+    pub fn file_line(&self) -> String {
+        let one_line = |text: String| text.replace(['\n', '\r'], " ");
+        line(COLUMNS.iter().map(|(_, of)| one_line(of(self))))
     }
 }

@@ -7,11 +7,12 @@ use maud::{Markup, html};
 use super::{address, marks, remarks};
 
 /// What stands between header and footer.
-pub fn main(view: &View) -> Markup {
+pub fn main(view: &View, start: Option<&Markup>) -> Markup {
     html! {
         h1 { (view.name) }
         @if view.lines.is_empty() {
-            (empty())
+            @if start.is_none() { (empty()) }
+            (remarks::errors(&view.remarks))
         } @else {
             @if let Some(hold) = &view.hold { (hold_point(hold)) }
             @if let Some(next) = &view.next {
@@ -22,6 +23,7 @@ pub fn main(view: &View) -> Markup {
             (remarks::errors(&view.remarks))
             (table(view))
         }
+        @if let Some(start) = start { (start) }
         (remarks::doubts(&view.remarks))
     }
 }

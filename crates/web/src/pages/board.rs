@@ -6,23 +6,56 @@ use bench::pages::{advice, unread};
 use bench::project::UnitName;
 use maud::{Markup, html};
 
+use store::record::Work;
+
 use super::bench::unit_head;
-use super::{Waiting, advice as advice_page, bar, marks, progress, remarks, unread as unread_page};
+use super::enter::{self, Given};
+use super::ledger::coded;
+use super::{
+    Waiting, advice as advice_page, bar, finding, marks, progress, remarks, unread as unread_page,
+};
 use crate::work::Stand;
 
+/// All that the page shows.
+pub struct Shown<'a> {
+    /// The board with its verdicts.
+    pub view: &'a View,
+    /// What is still lacking.
+    pub waiting: Option<&'a Waiting>,
+    /// Suspects and the next reading.
+    pub weighed: Option<&'a Stand<advice::View>>,
+    /// Expectations where nothing was read.
+    pub rest: &'a Stand<unread::View>,
+    /// The page's own address.
+    pub address: &'a str,
+    /// The state of the work.
+    pub work: &'a Work,
+    /// Entries can be written.
+    pub is_open: bool,
+    /// What the form for a reading starts with.
+    pub given: &'a Given,
+}
+
 /// What stands between header and footer.
-pub fn main(
-    view: &View,
-    waiting: Option<&Waiting>,
-    weighed: Option<&Stand<advice::View>>,
-    rest: &Stand<unread::View>,
-    address: &str,
-) -> Markup {
+pub fn main(shown: &Shown) -> Markup {
+    let Shown {
+        view,
+        waiting,
+        weighed,
+        rest,
+        address,
+        is_open,
+        ..
+    } = *shown;
     html! {
         h1 {
             (view.name)
             @if let Some(title) = &view.title { " " span.title { (title) } }
             @if let Some(slot) = &view.slot { " " span.slot { "slot " (slot) } }
+        }
+        nav.steps aria-label="This board" {
+            @if is_open { a.go href=(format!("{address}/probe")) data-key="t" { "Take readings one by one" } }
+            a.go href=(format!("/ledger?board={}", coded(&view.name))) { "What happened to it" }
         }
         @if let Some(why) = &view.without { p.answer { (why) } }
         (answer(view, waiting))
@@ -30,13 +63,33 @@ pub fn main(
         (cautions(&view.cautions))
         @if let Some(first) = view.rows.iter().find(|r| r.rank() == 0) { (look_first(first, &view.units)) }
         @if view.rows.is_empty() && view.without.is_none() {
-            p { "No reading of this board was taken yet. Below stands what a healthy one would read; put readings into "
+            p { "No reading of this board was taken yet. Below stands what a healthy one would read; enter what you read, or put readings into "
                 code { "readings/" (view.name) ".csv" } "." }
         }
-        @if !view.rows.is_empty() { (verdicts(view, address)) }
-        @if let Some(weighed) = weighed { (advice_page::section(weighed)) }
+        @if is_open { (enter::reading(view, address, shown.given)) }
+        @if !view.rows.is_empty() { (verdicts(view, address, is_open)) }
+        @if let Some(weighed) = weighed { (advice_page::section(weighed, &view.name, address, is_open)) }
+        (finding::section(shown.work, &place(shown)))
         (remarks::doubts(&view.remarks))
         @if view.without.is_none() { (unread_page::folded(rest, address)) }
+    }
+}
+
+fn place<'a>(shown: &Shown<'a>) -> finding::Place<'a> {
+    let suspects = match shown.weighed {
+        Some(Stand::Done(view) | Stand::Again(view)) => {
+            let all = view.units.iter().flat_map(|u| &u.suspects);
+            all.map(|s| s.name.clone()).collect()
+        }
+        _ => Vec::new(),
+    };
+    finding::Place {
+        board: &shown.view.name,
+        units: shown.view.units.iter().map(|u| u.name.as_str()).collect(),
+        back: shown.address,
+        parts: &shown.view.parts,
+        suspects,
+        is_open: shown.is_open,
     }
 }
 
@@ -119,7 +172,7 @@ fn cautions(list: &[Caution]) -> Markup {
     }
 }
 
-fn verdicts(view: &View, address: &str) -> Markup {
+fn verdicts(view: &View, address: &str, is_open: bool) -> Markup {
     let heads = [
         "Disagrees",
         "At the edge",
@@ -150,7 +203,7 @@ fn verdicts(view: &View, address: &str) -> Markup {
                         tr.group { th scope="rowgroup" colspan=(columns) {
                             @if view.is_waiting { "Being judged" } @else { (heads[usize::from(rank)]) }
                         } }
-                        @for (index, r) in rows { (row(r, index, &view.units, view.is_waiting)) }
+                        @for (index, r) in rows { (row(r, index, view, address, is_open)) }
                     }
                 }
             }
@@ -159,7 +212,8 @@ fn verdicts(view: &View, address: &str) -> Markup {
     }
 }
 
-fn row(r: &Row, index: usize, units: &[UnitName], is_waiting: bool) -> Markup {
+fn row(r: &Row, index: usize, view: &View, address: &str, is_open: bool) -> Markup {
+    let (units, is_waiting) = (&view.units, view.is_waiting);
     html! {
         tr id=(format!("r{index}")) data-row tabindex="-1" data-odd=[(r.rank() < 3).then_some("")] {
             th.leads scope="row" {
@@ -175,6 +229,11 @@ fn row(r: &Row, index: usize, units: &[UnitName], is_waiting: bool) -> Markup {
                 @for m in &r.means { p { (m) } }
                 @for e in &r.expected {
                     @if !e.because.is_empty() { p.because { "Expected" @if !e.units.is_empty() { " in " (of_units(e, units)) } ": " (e.because) } }
+                }
+                @if is_open {
+                    @for (cell, unit) in r.cells.iter().zip(units) {
+                        @if cell.mark.disagrees() || r.twin == "they differ" { (open_finding(r, cell, unit, view, address)) }
+                    }
                 }
             }
         }
@@ -230,6 +289,34 @@ fn reading(cell: &Cell, unit: &UnitName) -> Markup {
             }
             span.verdict { (marks::verdict(cell.mark)) span { (cell.mark.words()) } }
             @if !cell.note.is_empty() { span.note { (cell.note) } }
+            @if let Some(entry) = &cell.entry { a.small href=(format!("/entry/{entry}")) { "correct" } }
+        }
+    }
+}
+
+/// A finding by a verdict; a reading of a file is sent along, so that it can be entered first.
+fn open_finding(r: &Row, cell: &Cell, unit: &UnitName, view: &View, address: &str) -> Markup {
+    let band = r.expected.first().map_or(String::new(), |e| {
+        format!(", healthy boards read {}", e.band)
+    });
+    let what = format!(
+        "{} {} {} to {} read {}{band}",
+        r.state, r.kind, r.red, r.black, cell.value
+    );
+    html! {
+        form.inline method="post" action="/entry" {
+            (enter::hidden("finding", &format!("{address}#findings")))
+            (enter::held("board", &view.name)) (enter::held("unit", &unit.name))
+            (enter::held("verdict", cell.mark.words())) (enter::held("text", &what))
+            @match &cell.entry {
+                Some(entry) => (enter::held("reading", entry)),
+                None => {
+                    @for (name, value) in [("state", r.state), ("measured", r.kind), ("red", &r.red), ("black", &r.black), ("value", &cell.written), ("note", &cell.note)] {
+                        (enter::held(name, value))
+                    }
+                }
+            }
+            button type="submit" { "Open a finding on unit " (unit.name) }
         }
     }
 }

@@ -3,7 +3,7 @@
 use bench::project::Project;
 use maud::{DOCTYPE, Markup, html};
 
-use super::{address, keys};
+use super::{Bench, address, keys};
 
 /// A page to be framed.
 pub struct Frame<'a> {
@@ -19,11 +19,38 @@ pub struct Frame<'a> {
     pub version: &'a str,
     /// Something is still being computed: without script the page asks again by itself.
     pub refresh: bool,
+    /// Why nothing can be entered, if so.
+    pub closed: Option<String>,
+    /// Which of the pages above the boards this is, by its address.
+    pub section: &'a str,
     /// The page itself.
     pub main: Markup,
 }
 
-impl Frame<'_> {
+/// Pages that are not about one board: address, name, key.
+const SECTIONS: [(&str, &str, &str); 4] = [
+    ("/", "Bench", "b"),
+    ("/intake", "Intake", "i"),
+    ("/twins", "Twins", "w"),
+    ("/ledger", "Ledger", "l"),
+];
+
+impl<'a> Frame<'a> {
+    /// A page that never changes by itself.
+    pub fn new(bench: &Bench, project: &'a Project, title: &'a str, main: Markup) -> Self {
+        Self {
+            title,
+            project,
+            here: None,
+            pulse: "",
+            version: "",
+            refresh: false,
+            closed: bench.book.closed(),
+            section: "/",
+            main,
+        }
+    }
+
     /// The whole document.
     pub fn page(&self) -> Markup {
         let boards: Vec<&str> = self.project.boards().map(|b| b.name.as_str()).collect();
@@ -40,7 +67,7 @@ impl Frame<'_> {
                     title { (self.title) }
                     link rel="stylesheet" href="/look.css";
                     link rel="icon" type="image/svg+xml" href="/mark.svg";
-                    script src="/bench.js" defer {}
+                    script src="/bench.js" type="module" {}
                     @if self.refresh {
                         noscript { meta http-equiv="refresh" content="3"; }
                     }
@@ -48,8 +75,11 @@ impl Frame<'_> {
                 body {
                     a.skip href="#main" { "To the page" }
                     header {
-                        nav aria-label="Boards" {
-                            a href="/" data-key="b" aria-current=[self.here.is_none().then_some("page")] { "Bench" }
+                        nav aria-label="Pages" {
+                            @for (to, name, key) in SECTIONS {
+                                @let is_here = self.here.is_none() && self.section == to;
+                                a href=(to) data-key=(key) aria-current=[is_here.then_some("page")] { (name) }
+                            }
                             @if let Some(name) = before {
                                 a href=(address(name)) data-key="p" rel="prev" { "Previous: " (name) }
                             }
@@ -58,6 +88,9 @@ impl Frame<'_> {
                             }
                             a.end href="/keys" data-key="?" { "Keys ?" }
                         }
+                    }
+                    @if let Some(why) = &self.closed {
+                        p.closed role="status" { strong { "Nothing can be entered here. " } (why) " All pages can be read." }
                     }
                     main id="main" tabindex="-1" data-pulse=(self.pulse) data-version=(self.version) { (self.main) }
                     footer {

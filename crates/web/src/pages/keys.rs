@@ -2,7 +2,7 @@
 
 use maud::{Markup, html};
 
-const KEYS: [(&str, &str); 9] = [
+const KEYS: [(&str, &str); 11] = [
     ("?", "show these keys"),
     ("arrow down, arrow up", "next row, previous row"),
     (
@@ -10,11 +10,13 @@ const KEYS: [(&str, &str); 9] = [
         "go on: open what is in focus, else what is to be done next",
     ),
     ("/", "filter: type part of a net, a part or a verdict"),
-    ("Esc", "leave the filter and show all rows"),
+    ("Esc", "leave the filter and show all rows; leave a form"),
     ("o", "only what does not agree, or all"),
     ("e", "expectations where nothing was read"),
+    ("r", "enter a reading: the cursor goes to the red lead"),
+    ("t", "take readings one by one"),
     ("n, p", "next board, previous board"),
-    ("b", "the bench"),
+    ("b, i, w, l", "the bench, intake, twins, the ledger"),
 ];
 
 /// All keys in a table.

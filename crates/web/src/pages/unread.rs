@@ -14,7 +14,7 @@ pub fn folded(stand: &Stand<View>, address: &str) -> Markup {
             @match stand {
                 Stand::Going(done, all) => p.wait { "Being computed: " span data-progress { (progress(*done, *all)) } "." },
                 Stand::Failed(why) => p { (why) },
-                Stand::Done(view) => {
+                Stand::Done(view) | Stand::Again(view) => {
                     p { "For the sheet as drawn, every net against the first ground net. 95 of 100 healthy boards read inside the band." }
                     (part("Cold", &view.cold))
                     (part("Powered", &view.powered))
