@@ -18,6 +18,7 @@ pub mod meters;
 pub mod next;
 pub mod pages;
 pub mod places;
+pub mod power;
 mod predictor;
 pub mod profile;
 pub mod project;

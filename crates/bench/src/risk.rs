@@ -6,6 +6,7 @@ mod optimum;
 mod precaution;
 mod view;
 mod whole;
+mod wiring;
 mod words;
 
 use circuit::Fault;
@@ -24,6 +25,10 @@ use cold::{Bench, Seen};
 pub use precaution::{LimitValue, LimitView};
 pub use view::{CardView, HazardView, RefusedView, UncoveredView, VictimView, View};
 pub use whole::{Input, machine_sheets};
+pub use wiring::WiringView;
+
+pub(crate) use whole::{Whole, read as read_whole};
+pub(crate) use words::precaution;
 
 /// What is asked.
 #[derive(Clone, Debug, PartialEq)]
@@ -40,6 +45,13 @@ pub(crate) struct Hazard {
     pub cascade: Cascade,
 }
 
+/// All that was worked out.
+pub(crate) struct Worked {
+    pub whole: Whole,
+    pub hazards: Vec<Hazard>,
+    pub view: View,
+}
+
 /// Works out the hazards, the card and the precautions.
 ///
 /// # Errors
@@ -51,6 +63,30 @@ pub fn risk(
     stop: Stop<'_>,
 ) -> Result<View, Refused> {
     let whole = whole::read(input, options.lenient)?;
+    worked_out(whole, options, progress, stop).map(|w| w.view)
+}
+
+/// All that was worked out of what was read, for whoever needs more of it than the view.
+pub(crate) fn worked_out(
+    whole: Whole,
+    options: &Options,
+    progress: Progress<'_>,
+    stop: Stop<'_>,
+) -> Result<Worked, Refused> {
+    let (hazards, view) = of_whole(&whole, options, progress, stop)?;
+    Ok(Worked {
+        whole,
+        hazards,
+        view,
+    })
+}
+
+fn of_whole(
+    whole: &Whole,
+    options: &Options,
+    progress: Progress<'_>,
+    stop: Stop<'_>,
+) -> Result<(Vec<Hazard>, View), Refused> {
     let meters = Meters::settle(&options.meter)?;
     if let Some(transformer) = places::undriven_rectifier(&whole.sheet) {
         return Err(places::undriven(&transformer));
@@ -69,14 +105,9 @@ pub fn risk(
     let (seen, card) = draw_card(&benches, plain.len(), &meters, progress, stop);
     stopped(stop)?;
     let open: Vec<&Fault> = card.uncovered.iter().map(|h| &plain[*h]).collect();
-    let contained = if open.is_empty() {
-        Vec::new()
-    } else {
-        let list = precaution::precautions(&whole, &powered);
-        precaution::contained(&list, &powered, &open)
-    };
-    Ok(view::view(&view::Found {
-        whole: &whole,
+    let contained = contain(whole, &powered, &open);
+    let view = view::view(&view::Found {
+        whole,
         powered: &powered,
         faults: faults.len(),
         hazards: &hazards,
@@ -85,7 +116,20 @@ pub fn risk(
         seen: &seen,
         card: &card,
         contained: &contained,
-    }))
+    });
+    Ok((hazards, view))
+}
+
+/// The precaution of each hazard under which it destroys nothing, and a healthy circuit comes up.
+pub(crate) fn contain(
+    whole: &Whole,
+    powered: &Powered<'_>,
+    hazards: &[&Fault],
+) -> Vec<Option<LimitView>> {
+    if hazards.is_empty() {
+        return Vec::new();
+    }
+    precaution::contained(&precaution::precautions(whole, powered), powered, hazards)
 }
 
 fn stopped(stop: Stop<'_>) -> Result<(), Refused> {

@@ -34,6 +34,9 @@ pub enum Group {
     /// Stores: from wrong bits to the wire behind them.
     #[command(subcommand)]
     Memory(crate::memory::MemoryVerb),
+    /// Supplies: brought up in stages, reformed, discharged, behind a lamp.
+    #[command(subcommand)]
+    Power(crate::power::PowerVerb),
     /// Meter profiles.
     #[command(subcommand)]
     Meter(MeterVerb),

@@ -10,6 +10,7 @@ mod logic;
 mod memory;
 mod open;
 mod output;
+mod power;
 mod sheets;
 mod usage;
 
@@ -38,6 +39,7 @@ fn run(arguments: Arguments) -> ExitCode {
         Group::Logic(verb) => logic::run(verb),
         Group::Capture(verb) => capture::run(verb),
         Group::Memory(verb) => memory::run(verb),
+        Group::Power(verb) => power::run(verb),
         Group::Meter(verb) => sheets::meter(verb),
         Group::Bench(BenchVerb::Open { project, port }) => open::open(project, port),
         Group::Bench(BenchVerb::New { folder, json }) => ledger::new(&folder, json),

@@ -15,6 +15,7 @@ mod sensitivity;
 mod settings;
 mod settling;
 pub mod stress;
+pub mod time;
 
 pub use band::{Healthy, healthy};
 pub use board::{Board, Refusal, Solved};

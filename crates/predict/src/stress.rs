@@ -7,7 +7,7 @@ use circuit::{Element, Mode, Network, Node};
 use sheet::device::Devices;
 use sheet::{Kind, NetId, Part, PartId, Polarity, Role, Sheet};
 
-pub use cascade::{Cascade, Powered, Victim, hazard_faults};
+pub use cascade::{Cascade, Operating, Powered, Victim, hazard_faults};
 pub use ratings::{Aspect, Basis, Bound, Class, First, RatingsFile, read as read_ratings, shipped};
 
 /// How a stress is taken from an operating point.

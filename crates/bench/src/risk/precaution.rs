@@ -119,7 +119,10 @@ pub(super) fn precautions(whole: &Whole, powered: &Powered<'_>) -> Vec<Precautio
             found.push(unplugged(part.name.clone(), without, spared));
         }
     }
-    found.retain(|p| p.view.what == "unplug" || comes_up(&p.sheet, powered));
+    found.retain(|p| match (&p.view.value, p.view.what.as_str()) {
+        (LimitValue::Name(name), "unplug") => stays_up(&p.sheet, powered, name),
+        _ => comes_up(&p.sheet, powered),
+    });
     found
 }
 
@@ -222,6 +225,23 @@ fn comes_up(sheet: &Sheet, plain: &Powered<'_>) -> bool {
         && up
             .into_iter()
             .all(|(was, is)| (was - is).abs() <= COMES_UP * was.abs())
+}
+
+/// Whether the rails of all others stay up while something is unplugged: what makes the rails cannot be left out.
+fn stays_up(sheet: &Sheet, plain: &Powered<'_>, unplugged: &str) -> bool {
+    let Ok(under) = Powered::under(plain, sheet) else {
+        return false;
+    };
+    let ground = sheet.ground().map_or(0, NetId::index);
+    let of = |potential: &[f64], net: usize| (potential[net] - potential[ground]).abs();
+    let own = format!("{unplugged}:");
+    let rails = sheet
+        .nets
+        .iter()
+        .enumerate()
+        .filter(|(_, n)| n.role == Some(Role::Rail));
+    let mut others = rails.filter(|(_, n)| !n.name.starts_with(&own));
+    others.all(|(n, _)| of(under.potential(), n) >= (1.0 - COMES_UP) * of(plain.potential(), n))
 }
 
 /// The first precaution of each hazard under which it destroys nothing.

@@ -12,6 +12,7 @@ use super::Hazard;
 use super::cold::{Bench, Seen};
 use super::precaution::LimitView;
 use super::whole::Whole;
+use super::wiring::{WiringView, wiring};
 use crate::pages::cautions::cautions;
 use crate::places;
 use crate::refused::Complaint;
@@ -45,6 +46,8 @@ pub struct View {
     /// Supplies that were left out because another board feeds their rail.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub left_out: Vec<String>,
+    /// What hands do wrong that no reading shows.
+    pub wiring: Vec<WiringView>,
     /// What has to be said before the first lead is set down.
     pub cautions: Vec<String>,
     /// Bad lines that were skipped.
@@ -207,6 +210,7 @@ pub(super) fn view(found: &Found<'_>) -> View {
             })
             .collect(),
         doubtful: doubtful(sheet, found.powered),
+        wiring: wiring(found.whole, found.powered),
         left_out: found.whole.left_out.clone(),
         cautions: cautions(sheet)
             .into_iter()

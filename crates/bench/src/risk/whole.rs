@@ -24,7 +24,7 @@ pub enum Input {
 
 /// A board in a state in which it can be read.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) struct ColdSheet {
+pub(crate) struct ColdSheet {
     /// Before each name: `A2:`, or nothing.
     pub prefix: String,
     /// The drawing.
@@ -33,11 +33,13 @@ pub(super) struct ColdSheet {
     pub first: (u32, u32),
     /// Connectors that are unplugged for it.
     pub unplugged: Vec<String>,
+    /// The slot that the machine file gives it.
+    pub slot: Option<String>,
 }
 
 /// All that is looked at.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) struct Whole {
+pub(crate) struct Whole {
     /// What it is called.
     pub name: String,
     /// All of it, with supplies left out that only stand in for another board's rail.
@@ -62,7 +64,7 @@ pub fn machine_sheets(machine: &Text) -> Vec<String> {
 ///
 /// # Errors
 /// Bad lines, unless lenient; a machine without a single sheet, or without the unit.
-pub(super) fn read(input: &Input, lenient: bool) -> Result<Whole, Refused> {
+pub(crate) fn read(input: &Input, lenient: bool) -> Result<Whole, Refused> {
     match input {
         Input::Board(text) => {
             let loaded = loading::sheet(text, lenient)?;
@@ -73,6 +75,7 @@ pub(super) fn read(input: &Input, lenient: bool) -> Result<Whole, Refused> {
                     sheet: loaded.value.clone(),
                     first: (0, 0),
                     unplugged: Vec::new(),
+                    slot: None,
                 }],
                 sheet: loaded.value,
                 boards: Vec::new(),
@@ -164,6 +167,7 @@ fn joined(
         sheet: whole.clone(),
         first: (0, 0),
         unplugged: Vec::new(),
+        slot: None,
     }];
     let mut boards = Vec::new();
     let (mut part, mut net) = (0, 0);
@@ -200,6 +204,7 @@ fn joined(
             sheet: sheet.clone(),
             first: (part, net),
             unplugged,
+            slot: machine.board(name).and_then(|b| b.slot.clone()),
         });
         part += sheet.parts.len() as u32;
         net += sheet.nets.len() as u32;

@@ -5,7 +5,7 @@ use super::view::{CardView, View};
 use crate::table::{Align, aligned, measured};
 
 /// A precaution as a sentence; none says not to power.
-pub(super) fn precaution(limit: Option<&LimitView>) -> String {
+pub(crate) fn precaution(limit: Option<&LimitView>) -> String {
     let Some(limit) = limit else {
         return "No cold reading shows it and no precaution tried contains it: do not power until the part has been looked at by itself, one lead lifted.".to_owned();
     };
@@ -52,6 +52,9 @@ impl View {
         text += "\nBefore the first lead is set down\n";
         for caution in &self.cautions {
             text += &format!("  ! {caution}\n");
+        }
+        for wiring in &self.wiring {
+            text += &format!("  ! {}\n", wiring.says);
         }
         text += &self.hazards_text();
         text += &self.card_text();

@@ -6,6 +6,7 @@ mod expect;
 mod judge;
 mod ledger;
 mod meters;
+mod power;
 mod risk;
 mod run;
 mod simulate;

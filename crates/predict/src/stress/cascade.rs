@@ -38,6 +38,15 @@ pub struct Cascade {
     pub stopped: Option<Refusal>,
 }
 
+/// An operating point before anything has given way.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Operating {
+    /// Potentials of all nodes in volts; the nets of the sheet come first.
+    pub potential: Vec<f64>,
+    /// Amperes that each supply delivers.
+    pub delivered: Vec<(PartId, f64)>,
+}
+
 /// A powered circuit with its ratings, ready for faults.
 #[derive(Clone, Debug)]
 pub struct Powered<'a> {
@@ -137,6 +146,36 @@ impl<'a> Powered<'a> {
         &self.potential
     }
 
+    /// The operating point of one unit, with a fault or without, before anything has given way: `z` are the standard normal
+    /// variables behind its parts, none for the nominal ones.
+    ///
+    /// # Errors
+    /// If no certified operating point is found.
+    pub fn operating(
+        &self,
+        z: Option<&[f64]>,
+        fault: Option<&Fault>,
+    ) -> Result<Operating, Refusal> {
+        let mut network = self.board.network.clone();
+        if let Some(fault) = fault {
+            network.apply(&fault.edits(self.sheet, &self.board.network));
+        }
+        let values = match z {
+            Some(z) => network.population.values(z),
+            None => network.population.nominal(),
+        };
+        let potential = self.point_of(&network, &values, &self.potential)?;
+        Ok(Operating {
+            delivered: delivered(self.sheet, &network, &values, &potential),
+            potential,
+        })
+    }
+
+    /// Number of standard normal variables behind the parts.
+    pub fn variables(&self) -> usize {
+        self.board.network.population.variables
+    }
+
     /// Amperes that each supply delivers into the healthy circuit.
     pub fn delivered(&self) -> Vec<(PartId, f64)> {
         delivered(
@@ -145,16 +184,6 @@ impl<'a> Powered<'a> {
             &self.values,
             &self.potential,
         )
-    }
-
-    /// Potentials of all nodes with a fault, before anything has given way.
-    ///
-    /// # Errors
-    /// If no certified operating point is found.
-    pub fn with(&self, fault: &Fault) -> Result<Vec<f64>, Refusal> {
-        let mut network = self.board.network.clone();
-        network.apply(&fault.edits(self.sheet, &self.board.network));
-        self.point(&network, &self.potential)
     }
 
     /// Follows a fault until nothing more fails.
@@ -278,8 +307,16 @@ impl<'a> Powered<'a> {
 
     /// The certified operating point of a changed network, sought from potentials near it.
     fn point(&self, network: &Network, near: &[f64]) -> Result<Vec<f64>, Refusal> {
-        let values = network.population.nominal();
-        let assembly = Assembly::new(network, &values, 0, 0);
+        self.point_of(network, &network.population.nominal(), near)
+    }
+
+    fn point_of(
+        &self,
+        network: &Network,
+        values: &[f64],
+        near: &[f64],
+    ) -> Result<Vec<f64>, Refusal> {
+        let assembly = Assembly::new(network, values, 0, 0);
         let count = assembly.system.unknowns;
         let before = self.board.order.len();
         let mut workspace =
@@ -296,7 +333,7 @@ impl<'a> Powered<'a> {
         for (unknown, volts) in assembly.unknowns.iter().zip(near) {
             start[unknown.index as usize] = volts - unknown.offset;
         }
-        let (x, _) = settle(network, &assembly, &mut workspace, &values, &start, &[])?;
+        let (x, _) = settle(network, &assembly, &mut workspace, values, &start, &[])?;
         Ok(assembly.potentials(&x))
     }
 }

@@ -1,0 +1,216 @@
+//! `power plan`: a supply brought up in stages, with limits that no healthy unit crosses and hazards do.
+
+mod stages;
+mod stand_in;
+mod words;
+
+use circuit::Fault;
+use predict::stress::Powered;
+use rayon::prelude::*;
+use serde::Serialize;
+
+use super::MAINS;
+use crate::meters::MeterChoice;
+use crate::refused::{Complaint, Refused};
+use crate::risk::{self, Input, LimitView, RefusedView};
+use crate::{Progress, Stop};
+use stages::Stage;
+
+pub use stages::{MainsView, StageReading};
+
+/// What is asked.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Options {
+    /// Meter, for the cold card that stands before the first stage.
+    pub meter: MeterChoice,
+    /// Healthy units that are drawn to set the limits.
+    pub units: usize,
+    /// Mains voltage of the transformer's drawing, in hertz.
+    pub hertz: f64,
+    /// Use good lines in spite of bad ones.
+    pub lenient: bool,
+}
+
+/// The answer.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct View {
+    /// Name of the sheet or of the machine.
+    pub sheet: String,
+    /// What has to be said before the first stage.
+    pub cautions: Vec<String>,
+    /// What has to be done and held before the first stage.
+    pub before: Vec<String>,
+    /// How the volts of a stage are set.
+    pub set: String,
+    /// The stages, in order.
+    pub stages: Vec<StageView>,
+    /// Every hazard of `board risk`, and at which stage a limit shows it.
+    pub hazards: Vec<PlanHazard>,
+    /// What to do when a limit is crossed.
+    pub when_crossed: Vec<String>,
+    /// Healthy units that were drawn to set the limits.
+    pub units: usize,
+    /// Faults whose circuit could not be solved.
+    pub refused: Vec<RefusedView>,
+    /// Bad lines that were skipped.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub skipped: Vec<Complaint>,
+}
+
+/// One stage.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct StageView {
+    /// Share of the full voltage.
+    pub share: f64,
+    /// What is set: each supply and its volts at this stage.
+    pub supplies: Vec<(String, f64)>,
+    /// What is read, with limits.
+    pub readings: Vec<StageReading>,
+    /// What the rectifiers do at this setting of a variable transformer, where the sheet has any.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub mains: Option<MainsView>,
+    /// Hazards that a limit of this stage shows first.
+    pub shows: Vec<usize>,
+    /// What has to hold before the next stage.
+    pub hold: String,
+}
+
+/// A hazard and the stages.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct PlanHazard {
+    /// The fault.
+    pub with: String,
+    /// Severity at full power.
+    pub severity: f64,
+    /// First stage at which a limit is crossed; null if none is.
+    pub shown_at: Option<usize>,
+    /// First stage at which something is destroyed.
+    pub destroys_at: Option<usize>,
+    /// A limit is crossed at a stage at which nothing is destroyed yet.
+    pub in_time: bool,
+    /// What contains it if the stages do not show it in time; null: do not power before the cold card rules it out.
+    pub limit: Option<LimitView>,
+    /// Readings of the cold card that rule it out.
+    pub detected_by: Vec<usize>,
+}
+
+/// Makes the plan.
+///
+/// # Errors
+/// Bad input, a circuit without an operating point, or stopped.
+pub fn plan(
+    input: &Input,
+    options: &Options,
+    progress: Progress<'_>,
+    stop: Stop<'_>,
+) -> Result<View, Refused> {
+    let risk_options = risk::Options {
+        meter: options.meter.clone(),
+        lenient: options.lenient,
+    };
+    let mut whole = risk::read_whole(input, options.lenient)?;
+    stand_in::stand_in(&mut whole.sheet, options.hertz)?;
+    let worked = risk::worked_out(whole, &risk_options, progress, stop)?;
+    let sheet = &worked.whole.sheet;
+    let plain = Powered::new(sheet).map_err(|e| crate::places::unsolved(&e, sheet))?;
+    let mut mains = stages::mains(&worked.whole, options.hertz);
+    let stages = stages::stages(sheet, &plain, options.units)?;
+    let faults: Vec<&Fault> = worked.hazards.iter().map(|h| &h.fault).collect();
+    let told: Vec<Told> = faults
+        .par_iter()
+        .map(|f| told(&stages, &plain, f))
+        .collect();
+    let late: Vec<&Fault> = faults
+        .iter()
+        .zip(&told)
+        .filter(|(_, t)| !t.in_time())
+        .map(|(f, _)| *f)
+        .collect();
+    let mut contained = risk::contain(&worked.whole, &plain, &late).into_iter();
+    let hazards: Vec<PlanHazard> = worked
+        .hazards
+        .iter()
+        .zip(&told)
+        .enumerate()
+        .map(|(k, (h, t))| PlanHazard {
+            with: worked.view.hazards[k].with.clone(),
+            severity: h.cascade.severity,
+            shown_at: t.shown,
+            destroys_at: t.destroys,
+            in_time: t.in_time(),
+            limit: if t.in_time() {
+                None
+            } else {
+                contained.next().flatten()
+            },
+            detected_by: worked.view.hazards[k].detected_by.clone(),
+        })
+        .collect();
+    let views = stages
+        .iter()
+        .enumerate()
+        .map(|(k, stage)| StageView {
+            share: stage.share,
+            supplies: stage.supplies.clone(),
+            readings: stage.readings.clone(),
+            mains: mains.get_mut(k).and_then(Option::take),
+            shows: (0..hazards.len())
+                .filter(|h| hazards[*h].shown_at == Some(k) && hazards[*h].in_time)
+                .collect(),
+            hold: words::hold(stage.share),
+        })
+        .collect();
+    Ok(View {
+        sheet: worked.view.sheet.clone(),
+        cautions: words::cautions(&worked.view, MAINS),
+        before: words::before(&worked.view, input),
+        stages: views,
+        hazards,
+        when_crossed: words::when_crossed(),
+        set: words::set(&worked.whole.sheet),
+        units: options.units,
+        refused: worked.view.refused.clone(),
+        skipped: worked.view.skipped.clone(),
+    })
+}
+
+/// When a hazard shows and when it destroys.
+struct Told {
+    shown: Option<usize>,
+    destroys: Option<usize>,
+}
+
+impl Told {
+    /// A limit is crossed while nothing is lost yet.
+    fn in_time(&self) -> bool {
+        match (self.shown, self.destroys) {
+            (Some(shown), Some(destroys)) => shown < destroys,
+            (Some(_), None) => true,
+            (None, _) => false,
+        }
+    }
+}
+
+fn told(stages: &[Stage], plain: &Powered<'_>, fault: &Fault) -> Told {
+    let mut told = Told {
+        shown: None,
+        destroys: None,
+    };
+    for (k, stage) in stages.iter().enumerate() {
+        let Ok(under) = Powered::under(plain, &stage.sheet) else {
+            continue;
+        };
+        if told.shown.is_none()
+            && let Ok(point) = under.operating(None, Some(fault))
+            && stage.crossed(&point)
+        {
+            told.shown = Some(k);
+        }
+        let lost = under.follow(fault);
+        // A circuit that cannot be solved is taken to be lost.
+        if told.destroys.is_none() && lost.map_or(true, |c| !c.victims.is_empty()) {
+            told.destroys = Some(k);
+        }
+    }
+    told
+}
