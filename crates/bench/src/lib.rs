@@ -31,6 +31,7 @@ pub mod start;
 pub mod suspects;
 pub mod table;
 pub mod trial;
+pub mod typed;
 mod variables;
 
 pub use loading::{Loaded, Text};

@@ -1,6 +1,8 @@
 // Live updates, quick entry, filter and keys. Every page reads and takes entries without it.
 import { bindForms } from "./entry.js";
+import { bindMap } from "./map.js";
 import { bindProbe } from "./probe.js";
+import { bindSheet } from "./sheet.js";
 
 const main = document.getElementById("main");
 const keys = document.getElementById("keys");
@@ -67,6 +69,7 @@ function replace(text) {
   bindFilter();
   bindForms(main);
   bindProbe(main);
+bindMap(main);
   if (active?.isConnected) active.focus({ preventScroll: true });
   else if (focused) document.getElementById(focused)?.focus({ preventScroll: true });
 }
@@ -188,5 +191,7 @@ document.addEventListener("visibilitychange", () => { listen(); beat(); });
 bindFilter();
 bindForms(main);
 bindProbe(main);
+bindMap(main);
+bindSheet(main);
 listen();
 beat();

@@ -35,6 +35,22 @@ pub async fn probe() -> Response {
     )
 }
 
+/// The sheet's table.
+pub async fn sheet() -> Response {
+    of(
+        "text/javascript; charset=utf-8",
+        include_str!("../assets/sheet.js"),
+    )
+}
+
+/// The map's clicks.
+pub async fn map() -> Response {
+    of(
+        "text/javascript; charset=utf-8",
+        include_str!("../assets/map.js"),
+    )
+}
+
 /// The mark in the browser's tab.
 pub async fn mark() -> Response {
     of("image/svg+xml", include_str!("../assets/mark.svg"))

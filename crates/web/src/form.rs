@@ -112,6 +112,12 @@ impl Form {
         of_name.map(|(_, v)| v.trim()).filter(|v| !v.is_empty())
     }
 
+    /// All fields of a name as sent, empty ones too, so that columns of a table keep their rows.
+    pub fn column<'a>(&'a self, name: &'a str) -> impl Iterator<Item = &'a str> {
+        let of_name = self.fields.iter().filter(move |(n, _)| n == name);
+        of_name.map(|(_, v)| v.as_str())
+    }
+
     /// All fields in the order sent.
     pub fn fields(&self) -> &[(String, String)] {
         &self.fields

@@ -8,13 +8,18 @@ const SIDE: u32 = 30_000;
 /// PNG: signature and first chunk (W3C PNG, third edition, 5.2 and 11.2.1). JPEG: markers up to the frame header
 /// (ITU-T T.81, annex B).
 pub fn media(bytes: &[u8]) -> Option<&'static str> {
+    known(bytes).map(|(kind, _)| kind)
+}
+
+/// The media type of a picture, with its width and height.
+pub fn known(bytes: &[u8]) -> Option<(&'static str, (u32, u32))> {
     let (kind, (width, height)) = match bytes {
         [0x89, b'P', b'N', b'G', b'\r', b'\n', 0x1a, b'\n', rest @ ..] => ("image/png", png(rest)?),
         [0xff, 0xd8, rest @ ..] => ("image/jpeg", jpeg(rest)?),
         _ => return None,
     };
     let fits = |side: u32| (1..=SIDE).contains(&side);
-    (fits(width) && fits(height)).then_some(kind)
+    (fits(width) && fits(height)).then_some((kind, (width, height)))
 }
 
 fn png(rest: &[u8]) -> Option<(u32, u32)> {

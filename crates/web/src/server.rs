@@ -114,6 +114,16 @@ impl Server {
             .route("/board/{name}", get(pages::board))
             .route("/board/{name}/probe", get(pages::probe::page))
             .route("/board/{name}/proves", get(pages::proves::page))
+            .route(
+                "/board/{name}/sheet",
+                get(pages::sheet::page).post(pages::sheet::post),
+            )
+            .route(
+                "/board/{name}/map",
+                get(pages::map::page).post(pages::map::post),
+            )
+            .route("/map.js", get(assets::map))
+            .route("/sheet.js", get(assets::sheet))
             .route("/probe.js", get(assets::probe))
             .route("/intake", get(pages::intake::page))
             .route("/twins", get(pages::twins::page))

@@ -241,31 +241,8 @@ async fn photographs_are_kept_and_shown() {
     };
     let project = project();
     let bench = Bench::open(Some(&project.0));
-    let send = |bytes: &[u8], id: &str| {
-        let boundary = "----------knowngood";
-        let mut body = Vec::new();
-        for (name, value) in [
-            ("kind", "photo"),
-            ("id", id),
-            ("unit", "1"),
-            ("board", "A2"),
-            ("face", "solder"),
-            ("caption", "as found"),
-            ("back", "/ledger"),
-        ] {
-            body.extend(format!("--{boundary}\r\nContent-Disposition: form-data; name=\"{name}\"\r\n\r\n{value}\r\n").bytes());
-        }
-        body.extend(format!("--{boundary}\r\nContent-Disposition: form-data; name=\"photo\"; filename=\"../../evil<b>.png\"\r\nContent-Type: image/png\r\n\r\n").bytes());
-        body.extend(bytes);
-        body.extend(format!("\r\n--{boundary}--\r\n").bytes());
-        let head = format!(
-            "Host: {0}\r\nOrigin: http://{0}\r\nContent-Type: multipart/form-data; boundary={boundary}\r\n",
-            bench.host
-        );
-        bench.send("/entry", &head, &body)
-    };
-    assert!(send(&PIXEL, "one").starts_with("HTTP/1.1 303"));
-    let answer = send(b"<svg onload=alert(1)>", "two");
+    assert!(photograph(&bench, &PIXEL, "one").starts_with("HTTP/1.1 303"));
+    let answer = photograph(&bench, b"<svg onload=alert(1)>", "two");
     assert!(
         answer.starts_with("HTTP/1.1 422") && answer.contains("JPEG or PNG"),
         "{answer}"
@@ -276,6 +253,36 @@ async fn photographs_are_kept_and_shown() {
     check(&browser, &bench, "/intake?unit=1").await;
 }
 
+/// Sends a photograph of a board as a page would, under a hostile name.
+fn photograph(bench: &Bench, bytes: &[u8], id: &str) -> String {
+    let boundary = "----------knowngood";
+    let mut body = Vec::new();
+    for (name, value) in [
+        ("kind", "photo"),
+        ("id", id),
+        ("unit", "1"),
+        ("board", "A2"),
+        ("face", "solder"),
+        ("caption", "as found"),
+        ("back", "/ledger"),
+    ] {
+        body.extend(
+            format!(
+                "--{boundary}\r\nContent-Disposition: form-data; name=\"{name}\"\r\n\r\n{value}\r\n"
+            )
+            .bytes(),
+        );
+    }
+    body.extend(format!("--{boundary}\r\nContent-Disposition: form-data; name=\"photo\"; filename=\"../../evil<b>.png\"\r\nContent-Type: image/png\r\n\r\n").bytes());
+    body.extend(bytes);
+    body.extend(format!("\r\n--{boundary}--\r\n").bytes());
+    let head = format!(
+        "Host: {0}\r\nOrigin: http://{0}\r\nContent-Type: multipart/form-data; boundary={boundary}\r\n",
+        bench.host
+    );
+    bench.send("/entry", &head, &body)
+}
+
 /// A grey PNG of one picture element (W3C PNG, third edition; made by hand, checked by the browser that shows it).
 const PIXEL: [u8; 67] = [
     0x89, 0x50, 0x4e, 0x47, 0x0d, 0x0a, 0x1a, 0x0a, 0x00, 0x00, 0x00, 0x0d, 0x49, 0x48, 0x44, 0x52,
@@ -284,3 +291,119 @@ const PIXEL: [u8; 67] = [
     0x82, 0x00, 0x81, 0x77, 0xcd, 0x72, 0xb6, 0x00, 0x00, 0x00, 0x00, 0x49, 0x45, 0x4e, 0x44, 0xae,
     0x42, 0x60, 0x82,
 ];
+
+#[tokio::test]
+async fn a_sheet_of_three_parts_is_typed_from_an_empty_table() {
+    let Some(browser) = Browser::start().await else {
+        return;
+    };
+    let folder = Folder::of(&[(
+        "machine.kdl",
+        "machine \"Invented 3\" {\n    assembly \"S\" { board A1 }\n    unit \"1\"\n}\n",
+    )]);
+    let bench = Bench::open(Some(&folder.0));
+    browser.open(&bench.address("/board/A1/sheet")).await;
+    check(&browser, &bench, "/board/A1/sheet").await;
+    let focus = "document.querySelector('[name=ground]').value = '0V'; document.querySelector('[name=part-kind]').focus(); return 0";
+    browser.run(focus).await;
+    // Enter after the last column begins the next row.
+    for row in [
+        "resistor\tR1\t4k7\t+12V MID\ttolerance=5%",
+        "resistor\tR2\tfour\tMID 0V\t",
+        "npn\tQ1\tsilicon-signal\tOUT MID 0V\t",
+    ] {
+        browser.press(row).await;
+        browser.press("\u{e007}").await;
+    }
+    fill(&browser, "#sheet", &[], "Save the sheet").await;
+    let trouble = "const cell = document.querySelector('[aria-invalid]');
+        return [cell.getAttribute('aria-label'), cell.value, document.getElementById(cell.getAttribute('aria-describedby')).textContent.includes('four')]";
+    assert_eq!(
+        browser.run(trouble).await,
+        json!(["Value or type, row 2", "four", true])
+    );
+    assert!(
+        !folder.0.join("sheets").exists(),
+        "nothing is saved with a mistake in it"
+    );
+    browser
+        .run("const cell = document.querySelector('[aria-invalid]'); cell.value = '2k2'; return 0")
+        .await;
+    fill(&browser, "#sheet", &[], "Save the sheet").await;
+    browser
+        .until("return location.pathname === '/board/A1'")
+        .await;
+    browser
+        .until("return document.querySelector('#unread').textContent.includes('MID')")
+        .await;
+    let text = std::fs::read_to_string(folder.0.join("sheets/a1.kdl")).expect("a sheet");
+    assert!(
+        text.contains("    resistor R1 \"4k7\" \"+12V\" MID tolerance=\"5%\"\n"),
+        "{text}"
+    );
+    assert!(
+        text.contains("    npn Q1 silicon-signal c=OUT b=MID e=\"0V\"\n"),
+        "{text}"
+    );
+    let machine = std::fs::read_to_string(folder.0.join("machine.kdl")).expect("a machine");
+    assert!(
+        machine.contains("board A1 sheet=\"sheets/a1.kdl\""),
+        "{machine}"
+    );
+    // A parts list goes below.
+    browser.open(&bench.address("/board/A1/sheet")).await;
+    fill(
+        &browser,
+        "#sheet",
+        &[("list", "Designator,Value,Pins\nC1,10n,OUT/0V")],
+        "Add these rows",
+    )
+    .await;
+    let kinds = "return [...document.querySelectorAll('[name=part-kind]')].map(e => e.value).filter(v => v).join()";
+    assert_eq!(
+        browser.run(kinds).await,
+        json!("resistor,resistor,npn,capacitor")
+    );
+}
+
+#[tokio::test]
+async fn places_are_put_on_a_photograph_by_clicking() {
+    let Some(browser) = Browser::start().await else {
+        return;
+    };
+    let project = project();
+    let bench = Bench::open(Some(&project.0));
+    photograph(&bench, &PIXEL, "picture");
+    browser.open(&bench.address("/board/A2/map")).await;
+    browser.until("const i = document.querySelector('.picture input'); return i !== null && i.clientHeight > 100").await;
+    let first = browser
+        .run("return document.querySelector('[name=name]').value")
+        .await;
+    assert_eq!(first, json!("0V"));
+    check(&browser, &bench, "/board/A2/map").await;
+    let click = "window.leaving = true; const form = document.querySelector('form.map');
+        const { width, height } = form.querySelector('input[type=image]').getBoundingClientRect();
+        form.elements.namedItem('width').value = width;
+        for (const [name, value] of [['at.x', width / 4], ['at.y', height / 2]]) {
+            const field = document.createElement('input'); field.type = 'hidden'; field.name = name; field.value = value; form.append(field);
+        }
+        form.submit(); return 0";
+    browser.run(click).await;
+    browser
+        .until("return window.leaving === undefined && document.querySelector('.placed') !== null")
+        .await;
+    let at = "const c = document.querySelector('circle.placed'); return [Math.round(c.getAttribute('cx')), Math.round(c.getAttribute('cy'))]";
+    assert_eq!(browser.run(at).await, json!([250, 500]));
+    assert_ne!(
+        browser
+            .run("return document.querySelector('[name=name]').value")
+            .await,
+        json!("0V")
+    );
+    // The probe page shows it beside the leads.
+    browser
+        .open(&bench.address("/board/A2/probe?unit=1&state=cold&measured=ohms&red=K&black=0V"))
+        .await;
+    let beside = "return document.querySelector('.beside .sought-word').textContent";
+    assert_eq!(browser.run(beside).await, json!("black 0V"));
+}

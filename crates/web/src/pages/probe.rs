@@ -13,7 +13,7 @@ use serde::Deserialize;
 use super::enter::{conditions, held, hidden};
 use super::ledger::coded;
 use super::{
-    Bench, Frame, PATIENCE, Waiting, address, answer, blocking, board_version, marks, missing,
+    Bench, Frame, PATIENCE, Waiting, address, answer, blocking, board_version, map, marks, missing,
 };
 use crate::work::Stand;
 use run::{Step, steps};
@@ -115,13 +115,15 @@ pub async fn page(
             || advice.as_ref().is_some_and(Stand::is_going)
             || unread.is_going();
         let is_open = bench.book.closed().is_none();
+        let kept = bench.book.read();
+        let map = list.get(at.skip).map(|s| map::beside(&bench, &kept.work, &name, &s.red, &s.black));
         let main = html! {
             h1 { a href=(address(&name)) { (name) } " probe" @if !at.unit.is_empty() { ", unit " (at.unit) } }
             @if !is_open { p { "Nothing can be entered here." } }
             @else if at.unit.is_empty() { (choose(&view, &at)) }
             @else {
                 @if !at.came.is_empty() { (came(&view, &at, told)) }
-                (step(&view, &list, &at, going))
+                (step(&view, &list, &at, going, map.as_ref()))
                 (switch(&view, &at))
             }
         };
@@ -182,7 +184,7 @@ fn meant(row: &Row, cell: &Cell, told: Option<&advice::Unit>) -> Markup {
     }
 }
 
-fn step(view: &View, list: &[Step], at: &At, going: bool) -> Markup {
+fn step(view: &View, list: &[Step], at: &At, going: bool, map: Option<&Markup>) -> Markup {
     let Some(step) = list.get(at.skip) else {
         return html! {
             p.answer { @if going { "The next place is being worked out." } @else { "Nothing is left to take on this list." } }
@@ -209,6 +211,7 @@ fn step(view: &View, list: &[Step], at: &At, going: bool) -> Markup {
                 @if !step.band.is_empty() { span.band-words { "healthy boards read " (step.band) } }
             }
             @if !step.why.is_empty() { p.why { (step.why) } }
+            @if let Some(map) = map { (map) }
             div.take-value {
                 label.field { span { "What came" } input.value type="text" name="value" required autofocus autocomplete="off" spellcheck="false" aria-label="What came: a value, or OL"; }
                 button.go type="submit" { "Accept" }

@@ -1,0 +1,250 @@
+//! A sheet typed as a table: a part a row, errors at the cell, saved as a person would write the file.
+
+use axum::extract::{Path, Request, State};
+use axum::http::StatusCode;
+use axum::response::{Html, IntoResponse, Response};
+use bench::start::Change;
+use bench::typed::{self, KINDS, Mistake, Part, Typed};
+use maud::{Markup, html};
+
+use super::enter::line;
+use super::{Bench, Frame, address, answer, blocking, missing, start};
+use crate::entry::see;
+use crate::form::Form;
+
+/// Empty rows below the parts.
+const SPARE: usize = 6;
+
+/// Columns: field, heading, what it may hold.
+const COLUMNS: [(&str, &str, &str); 5] = [
+    ("part-kind", "Kind", "kinds"),
+    ("part-name", "Designator", ""),
+    ("part-value", "Value or type", "classes"),
+    ("part-nets", "Nets, in the order of the pins", "nets"),
+    ("part-more", "Tolerance, style and more", ""),
+];
+
+/// The page.
+pub async fn page(State(bench): State<Bench>, Path(name): Path<String>) -> Response {
+    blocking(move || {
+        let now = bench.now();
+        let Some(board) = now.project.board(&name) else {
+            return missing(&bench, &now.project, &name);
+        };
+        let typed = typed::open(board);
+        let doubts = match typed::save(&name, &typed) {
+            Ok((_, doubts)) if board.sheet.is_some() => doubts,
+            Err(mistakes) => mistakes,
+            Ok(_) => Vec::new(),
+        };
+        let warn = typed::has_comments(board);
+        answer(framed(&bench, &name, &typed, &doubts, warn))
+    })
+    .await
+}
+
+fn framed(bench: &Bench, name: &str, typed: &Typed, mistakes: &[Mistake], warn: bool) -> Markup {
+    let now = bench.now();
+    let is_open = bench.book.closed().is_none();
+    let title = format!("{name} sheet");
+    let main = html! {
+        h1 { a href=(address(name)) { (name) } " sheet" }
+        @if warn { p { strong { "The file holds comments, which saving it here does not keep." } } }
+        @if mistakes.iter().any(|m| !m.is_doubt) { p.answer { "Not saved: " (mistakes.iter().filter(|m| !m.is_doubt).count()) " places are to be mended" } }
+        (form(name, typed, mistakes, is_open))
+    };
+    Frame {
+        here: Some(name),
+        ..Frame::new(bench, &now.project, &title, main)
+    }
+    .page()
+}
+
+fn form(name: &str, typed: &Typed, mistakes: &[Mistake], is_open: bool) -> Markup {
+    let other: Vec<&Mistake> = mistakes.iter().filter(|m| m.row.is_none()).collect();
+    html! {
+        form.sheet id="sheet" method="post" action=(format!("{}/sheet", address(name))) data-sheet {
+            div.fields { (line("title", "What the board is", &typed.title)) (line("ground", "Ground net", &typed.ground)) }
+            table.cells {
+                caption { "A part a row. Enter goes down, the arrows move, a pasted list spreads over the cells." }
+                thead { tr { @for (_, head, _) in COLUMNS { th scope="col" { (head) } } } }
+                tbody {
+                    @for index in 0..typed.parts.len() + SPARE { (row(index, typed.parts.get(index), mistakes)) }
+                }
+            }
+            label.field.wide { span { "Everything else: nets with a role, points, supplies, connectors, a line each" }
+                textarea name="rest" rows=(typed.rest.lines().count().clamp(3, 14)) spellcheck="false" { (typed.rest) } }
+            @for m in &other { p.cell-trouble { @if m.is_doubt { "Doubtful: " } (m.message) " " (m.help) } }
+            @if is_open {
+                button.go type="submit" name="do" value="save" { "Save the sheet" }
+                button type="submit" name="do" value="rows" { "More rows" }
+                details id="paste" {
+                    summary { "Paste or import a parts list" }
+                    label.field.wide { span { "CSV with designator, kind, value, pins" } textarea name="list" rows="5" spellcheck="false" {} }
+                    button type="submit" name="do" value="list" { "Add these rows" }
+                }
+            }
+            datalist id="kinds" { @for (kind, _) in KINDS { option value=(kind) {} } }
+            datalist id="classes" { @for class in CLASSES { option value=(class) {} } }
+            datalist id="nets" { @for net in nets(typed) { option value=(net) {} } }
+        }
+    }
+}
+
+/// Classes of diodes and transistors.
+const CLASSES: [&str; 7] = [
+    "silicon-signal",
+    "silicon-rectifier",
+    "silicon-power",
+    "germanium-signal",
+    "germanium-power",
+    "germanium-point-contact",
+    "selenium-rectifier",
+];
+
+/// Nets that were typed so far.
+fn nets(typed: &Typed) -> Vec<&str> {
+    let words = typed.parts.iter().flat_map(|p| p.nets.split_whitespace());
+    let mut list: Vec<&str> = words.map(|w| w.rsplit('=').next().unwrap_or(w)).collect();
+    list.push(typed.ground.trim());
+    list.retain(|n| !n.is_empty());
+    list.sort_unstable();
+    list.dedup();
+    list
+}
+
+fn row(index: usize, part: Option<&Part>, mistakes: &[Mistake]) -> Markup {
+    let empty = Part::default();
+    let part = part.unwrap_or(&empty);
+    let cells = [&part.kind, &part.name, &part.value, &part.nets, &part.more];
+    let of_row: Vec<&Mistake> = mistakes.iter().filter(|m| m.row == Some(index)).collect();
+    html! {
+        tr {
+            @for (cell, ((field, head, list), value)) in COLUMNS.iter().zip(cells).enumerate() {
+                @let here: Vec<&&Mistake> = of_row.iter().filter(|m| m.cell == cell).collect();
+                @let bad = here.iter().any(|m| !m.is_doubt);
+                @let key = format!("trouble-{index}-{cell}");
+                td data-name=(head) {
+                    input type="text" name=(field) value=(value) aria-label=(format!("{head}, row {}", index + 1))
+                        list=[(!list.is_empty()).then_some(list)] aria-invalid=[bad.then_some("true")]
+                        aria-describedby=[(!here.is_empty()).then_some(&key)] autocomplete="off" spellcheck="false";
+                    @if !here.is_empty() {
+                        span.cell-trouble id=(key) { @for m in &here { @if m.is_doubt { "Doubtful: " } (m.message) " " (m.help) " " } }
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// Saves the sheet, or gives the table back with more rows or with what is wrong.
+pub async fn post(
+    State(bench): State<Bench>,
+    Path(name): Path<String>,
+    request: Request,
+) -> Response {
+    let form = match Form::read(request).await {
+        Ok(form) => form,
+        Err(unread) => return (unread.status, unread.words).into_response(),
+    };
+    blocking(move || {
+        let now = bench.now();
+        if now.project.board(&name).is_none() {
+            return missing(&bench, &now.project, &name);
+        }
+        let mut typed = typed_in(&form);
+        match form.text("do") {
+            "rows" => {
+                typed.parts.extend(vec![Part::default(); SPARE]);
+                answer(framed(&bench, &name, &typed, &[], false))
+            }
+            "list" => {
+                typed.parts.retain(|p| !p.is_empty());
+                typed.parts.extend(typed::pasted(form.text("list")));
+                let found = typed::save(&name, &typed).map_or_else(|m| m, |(_, doubts)| doubts);
+                answer(framed(&bench, &name, &typed, &found, false))
+            }
+            _ => match keep(&bench, &name, &typed) {
+                Ok(()) => {
+                    bench.bell.ring();
+                    see(&address(&name))
+                }
+                Err(mistakes) => {
+                    let page = framed(&bench, &name, &typed, &mistakes, false);
+                    (StatusCode::UNPROCESSABLE_ENTITY, Html(page.into_string())).into_response()
+                }
+            },
+        }
+    })
+    .await
+}
+
+fn typed_in(form: &Form) -> Typed {
+    let columns: Vec<Vec<String>> = COLUMNS
+        .iter()
+        .map(|(field, ..)| {
+            form.column(field)
+                .map(|c| c.replace('\n', " ").trim().to_owned())
+                .collect()
+        })
+        .collect();
+    let rows = columns.iter().map(Vec::len).max().unwrap_or(0);
+    let cell = |column: usize, row: usize| columns[column].get(row).cloned().unwrap_or_default();
+    let part = |row| Part {
+        kind: cell(0, row),
+        name: cell(1, row),
+        value: cell(2, row),
+        nets: cell(3, row),
+        more: cell(4, row),
+    };
+    Typed {
+        title: form.line("title").unwrap_or_default(),
+        ground: form.line("ground").unwrap_or_default(),
+        parts: (0..rows).map(part).collect(),
+        rest: form.text("rest").to_owned(),
+    }
+}
+
+/// Writes the sheet's file, and names it in the machine file where that names the board without one.
+fn keep(bench: &Bench, name: &str, typed: &Typed) -> Result<(), Vec<Mistake>> {
+    let whole = |message: String| {
+        vec![Mistake {
+            row: None,
+            cell: 0,
+            is_doubt: false,
+            message,
+            help: "What you typed is still here.".to_owned(),
+        }]
+    };
+    let (text, _) = typed::save(name, typed)?;
+    let now = bench.now();
+    let board = now.project.board(name);
+    let old = board.and_then(|b| b.sheet.as_ref());
+    let file = old.map_or_else(|| file_name(name), |t| t.file.clone());
+    let source = &bench.current.source;
+    source
+        .write(&file, old.map(|t| t.text.as_str()), &text)
+        .map_err(whole)?;
+    if old.is_none() && now.project.has_machine {
+        let change = Change::Sheet {
+            board: name.to_owned(),
+            path: file,
+        };
+        start::apply(bench, &change)
+            .map_err(|why| whole(format!("{} {}", why.message, why.help)))?;
+    }
+    Ok(())
+}
+
+/// `sheets/a2.kdl`; letters that a file name should not have become hyphens.
+fn file_name(board: &str) -> String {
+    let fits = |c: char| {
+        if c.is_alphanumeric() || c == '_' {
+            c
+        } else {
+            '-'
+        }
+    };
+    let stem: String = board.to_lowercase().chars().map(fits).take(60).collect();
+    format!("sheets/{stem}.kdl")
+}
