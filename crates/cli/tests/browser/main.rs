@@ -1,6 +1,8 @@
 //! The bench as a browser shows it, from the binary to the page.
 
 mod entering;
+mod hostile;
+mod load;
 mod stage;
 mod whole;
 
@@ -77,6 +79,26 @@ async fn check(browser: &Browser, bench: &Bench, path: &str) {
         browser.run(small).await,
         json!([]),
         "{path}: letters under 15 px"
+    );
+    let nameless = "return [...document.body.querySelectorAll('input:not([type=hidden]), select, textarea, button, a, summary')].filter(e => e.checkVisibility())
+        .filter(e => !(e.getAttribute('aria-label') || e.alt || e.querySelector('img')?.alt || e.textContent.trim() && !e.matches('select, textarea') || [...(e.labels ?? [])].some(l => l.textContent.trim())))
+        .map(e => e.outerHTML)";
+    assert_eq!(
+        browser.run(nameless).await,
+        json!([]),
+        "{path}: controls without a name"
+    );
+    // Relative luminance and contrast ratio: W3C WCAG 2.2, section 4.
+    let pale = "const rgb = t => t.match(/[\\d.]+/g).map(Number);
+        const light = c => { const [r, g, b] = rgb(c).map(v => v / 255).map(v => v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4); return 0.2126 * r + 0.7152 * g + 0.0722 * b; };
+        const ground = e => { for (; e; e = e.parentElement) { const c = getComputedStyle(e).backgroundColor; if (rgb(c)[3] !== 0) return c; } return 'rgb(255, 255, 255)'; };
+        return [...document.body.querySelectorAll('*')].filter(e => !e.closest('svg') && e.checkVisibility() && [...e.childNodes].some(n => n.nodeType === 3 && n.data.trim()))
+            .filter(e => { const [a, b] = [light(getComputedStyle(e).color), light(ground(e))]; return (Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05) < 4.5; })
+            .map(e => e.outerHTML)";
+    assert_eq!(
+        browser.run(pale).await,
+        json!([]),
+        "{path}: contrast under 4.5"
     );
     let (console, asked) = browser.traces().await;
     assert!(console.is_empty(), "{path}: {console:?}");

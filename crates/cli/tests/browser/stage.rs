@@ -65,7 +65,7 @@ impl Drop for Folder {
 
 /// `knowngood` serving a project.
 pub struct Bench {
-    _process: Running,
+    process: Running,
     _home: Folder,
     /// `127.0.0.1:PORT`.
     pub host: String,
@@ -90,7 +90,7 @@ impl Bench {
             .nth(1)
             .unwrap_or_else(|| panic!("no address in `{line}`"));
         Self {
-            _process: process,
+            process,
             _home: home,
             host: host.trim().trim_end_matches('/').to_owned(),
         }
@@ -116,6 +116,22 @@ impl Bench {
             body.len()
         );
         exchange_bytes(&self.host, &[start.as_bytes(), body].concat())
+    }
+
+    /// Sends a head that promises a body of a length, and no body.
+    pub fn promise(&self, path: &str, head: &str, length: usize) -> String {
+        let start = format!(
+            "POST {path} HTTP/1.1\r\n{head}Content-Length: {length}\r\nConnection: close\r\n\r\n"
+        );
+        exchange(&self.host, &start)
+    }
+
+    /// Memory that the process holds, in kilobytes, where the system tells.
+    pub fn memory(&self) -> Option<u64> {
+        let status =
+            std::fs::read_to_string(format!("/proc/{}/status", self.process.0.id())).ok()?;
+        let line = status.lines().find_map(|l| l.strip_prefix("VmRSS:"))?;
+        line.trim().trim_end_matches(" kB").parse().ok()
     }
 
     /// Sends a form as a page of this bench would without script; the answer with its head.

@@ -200,7 +200,7 @@ fn step(view: &View, list: &[Step], at: &At, going: bool, map: Option<&Markup>) 
             data-skip=(at.address(&view.name, at.skip + 1)) data-back=(at.address(&view.name, at.skip.saturating_sub(1))) {
             (hidden("reading", &back)) (held("board", &view.name)) (held("unit", &at.unit))
             (held("state", &step.state)) (held("measured", &step.kind)) (held("red", &step.red)) (held("black", &step.black))
-            (before(step, &view.cautions))
+            (before(step, &view.cautions, at.came.is_empty() && at.skip == 0 && at.wanted().is_none()))
             div.leads {
                 div { span.word { "Red on" } strong.lead-on { (step.red) } }
                 div { span.word { "Black on" } strong.lead-on { (step.black) } }
@@ -233,16 +233,19 @@ fn step(view: &View, list: &[Step], at: &At, going: bool, map: Option<&Markup>) 
     }
 }
 
-/// What has to be done first, in a ruled box.
-fn before(step: &Step, cautions: &[Caution]) -> Markup {
+/// What has to be done first, in a ruled box; the board's cautions are unfolded at the first step of a run.
+fn before(step: &Step, cautions: &[Caution], is_first: bool) -> Markup {
     html! {
         aside.caution aria-label="Before it" {
             @if !step.needs.is_empty() { p { strong { "Before it: " } (step.needs.join("; ")) "." } }
-            @for c in cautions {
-                p { strong { "Caution. " } (c.what) }
-                p.why { (c.why) }
+            @if step.state == "cold" { p { strong { "Caution. " } "No supply connected; discharged, and the volts read first." } }
+            details id="cautions" open[is_first] {
+                summary { "All " (cautions.len()) " cautions of this board; local rules stand above them" }
+                @for c in cautions {
+                    p { strong { "Caution. " } (c.what) }
+                    p.why { (c.why) }
+                }
             }
-            p { "Local rules stand above this page." }
         }
     }
 }
