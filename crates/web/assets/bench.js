@@ -56,7 +56,11 @@ function replace(text) {
   for (const form of fresh.querySelectorAll("[data-keep]")) {
     const name = form.getAttribute("id"); // `form.id` would be its field of that name
     const mine = name && document.getElementById(name);
-    if (mine && (mine.contains(active) || mine.dataset.touched)) form.replaceWith(mine);
+    if (!mine || !(mine.contains(active) || mine.dataset.touched)) continue;
+    // What is told beside the same step may be newer.
+    const told = form.querySelector("[data-fresh]"), before = mine.querySelector("[data-fresh]");
+    if (told && before && told.dataset.fresh === before.dataset.fresh) before.replaceChildren(...told.childNodes);
+    form.replaceWith(mine);
   }
   const old = new Map([...main.querySelectorAll("tr[data-row] td.reading")].map((c) => [place(c), c.textContent]));
   main.replaceChildren(...fresh.childNodes);

@@ -406,4 +406,8 @@ async fn places_are_put_on_a_photograph_by_clicking() {
         .await;
     let beside = "return document.querySelector('.beside .sought-word').textContent";
     assert_eq!(browser.run(beside).await, json!("black 0V"));
+    // The field has the focus, and the expectation comes into the form all the same.
+    browser
+        .until("return document.querySelector('.expect strong') !== null && document.activeElement.name === 'value'")
+        .await;
 }

@@ -205,8 +205,9 @@ fn step(view: &View, list: &[Step], at: &At, going: bool, map: Option<&Markup>) 
                 div { span.word { "Red on" } strong.lead-on { (step.red) } }
                 div { span.word { "Black on" } strong.lead-on { (step.black) } }
             }
-            p.expect { (step.state) " " (words(&step.kind)) ": "
-                @if step.expected.is_empty() { "nothing is expected" }
+            p.expect data-fresh=(format!("{} {} {} {}", step.state, step.kind, step.red, step.black)) { (step.state) " " (words(&step.kind)) ": "
+                @if step.expected.is_empty() && going { "the expectation is being worked out" }
+                @else if step.expected.is_empty() { "nothing is expected" }
                 @else { strong { (step.expected) } }
                 @if !step.band.is_empty() { span.band-words { "healthy boards read " (step.band) } }
             }
