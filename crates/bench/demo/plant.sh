@@ -97,6 +97,21 @@ ohms 0V W8
 ohms W2 OUT2
 diode W4 K4
 END
+pairs a6 <<END
+ohms +120V 0V
+ohms 0V +120V
+ohms RAW +120V
+ohms RAW 0V
+ohms HRAW HTR
+ohms F1 0V
+END
+pairs crt <<END
+ohms CATH HTR
+ohms GRID CATH
+ohms HTR 0V
+ohms FOC X1
+ohms X1 X2
+END
 
 sheets=sheets
 seed=31; units a1 $sheets/a1.kdl $sheets/a1.kdl "C6 leaky=330" "C6 leaky=330"
@@ -106,3 +121,5 @@ seed=33; units a3 $sheets/a3.kdl $sheets/a3.kdl "Q4 bc-short" ""
 seed=34; units a4 $sheets/a4.kdl $sheets/a4.kdl "" "R16 open"
 fitted=$(as_made a5 's/R6 "4k7"/R6 "15k"/')
 seed=35; units a5 "$fitted" "$fitted" "" ""
+seed=36; units a6 $sheets/a6.kdl $sheets/a6.kdl "R1 short" "R10 short"
+seed=37; units crt $sheets/crt.kdl $sheets/crt.kdl "" "bridge CATH HTR"

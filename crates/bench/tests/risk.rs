@@ -154,8 +154,9 @@ fn boards_of_a_machine_share_their_rails_and_what_a_fault_does_to_them() {
         lenient: false,
     };
     let view = risk(&demo_machine(), &options, &|_, _| {}, &|| false).unwrap();
-    // The -12 V of board A2 feeds A3, A4 and A5, whose own supplies only stand in for it; A4 makes its 120 V itself.
-    for name in ["A3:V1", "A4:V2", "A5:V1", "A3:V2"] {
+    // The -12 V of board A2 feeds A3, A4 and A5, whose own supplies only stand in for it; the plates' 120 V and the kilovolts
+    // of A4 come from A6.
+    for name in ["A3:V1", "A4:V1", "A4:V2", "A4:V3", "A5:V1", "A3:V2"] {
         assert!(
             view.left_out.iter().any(|l| l == name),
             "{name}: {:?}",
@@ -166,7 +167,7 @@ fn boards_of_a_machine_share_their_rails_and_what_a_fault_does_to_them() {
         !view
             .left_out
             .iter()
-            .any(|l| l.starts_with("A2:") || l == "A4:V1")
+            .any(|l| l.starts_with("A2:") || l.starts_with("A6:"))
     );
     // A fault on one board that destroys a part of another.
     let board = |name: &str| name.split(':').next().unwrap().to_owned();
@@ -183,6 +184,23 @@ fn boards_of_a_machine_share_their_rails_and_what_a_fault_does_to_them() {
                 (board(&c.red), board(&c.black))
             );
         }
+    }
+    // What is planted in the units (see the demo's README) is dangerous, and the card shows it.
+    for (with, victim) in [
+        ("A6:R1 short", "A6:D1"),
+        ("A6:R10 short", "CRT:H1"),
+        ("bridge CRT:CATH CRT:HTR", "A6:RV1"),
+    ] {
+        let hazard = view
+            .hazards
+            .iter()
+            .find(|h| h.with == with)
+            .unwrap_or_else(|| panic!("{with}"));
+        assert!(
+            hazard.victims.iter().any(|v| v.part == victim),
+            "{hazard:?}"
+        );
+        assert!(!hazard.detected_by.is_empty(), "{with}");
     }
     // They are taken board by board.
     let changes = view
@@ -226,4 +244,33 @@ fn what_no_reading_shows_is_contained_by_a_limit_or_not_powered() {
     assert_eq!(limit.value, bench::risk::LimitValue::Number(1.5));
     assert!(uncovered.says.contains("1.5 A"));
     assert!(!view.to_text().to_lowercase().contains("safe"));
+}
+
+#[test]
+fn planted_hazards_read_beyond_their_lines() {
+    // Board, unit, planted; every reading of the demo that disagrees is at the planted part.
+    let folder = format!("{}/demo", env!("CARGO_MANIFEST_DIR"));
+    let read = |name: String| {
+        let path = format!("{folder}/{name}");
+        text(&path, &std::fs::read_to_string(&path).unwrap())
+    };
+    for (board, odd) in [
+        ("a6", vec![("1", "RAW", "+120V"), ("2", "HRAW", "HTR")]),
+        ("crt", vec![("2", "CATH", "HTR")]),
+    ] {
+        let options = bench::judged::Options {
+            readings: read(format!("readings/{board}.csv")),
+            machine: Some(read("machine.kdl".to_owned())),
+            meter: MeterChoice::default(),
+            lenient: false,
+        };
+        let sheet = read(format!("sheets/{board}.kdl"));
+        let view = bench::judged::judge_file(&sheet, &options, &|_, _| {}, &|| false).unwrap();
+        for (unit, red, black) in odd {
+            let there =
+                |v: &&bench::judged::Row| v.unit == unit && v.red == red && v.black == black;
+            let row = view.verdicts.iter().find(there).unwrap();
+            assert_eq!(row.verdict, "disagrees", "{board} {red} {black}");
+        }
+    }
 }

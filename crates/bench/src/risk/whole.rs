@@ -227,7 +227,7 @@ fn joined(
     })
 }
 
-/// Takes out supplies that stand in, on the sheet of one board, for a rail that another board delivers by its connectors;
+/// Takes out supplies that stand in, on the sheet of one board, for what another board delivers by its connectors;
 /// of several boards that all feed a rail by a supply of their own the first keeps it. Returns their names.
 ///
 /// A supply becomes a connector, which is nothing to a circuit, so that all parts keep their numbers.
@@ -249,7 +249,18 @@ fn leave_stand_ins_out(whole: &mut Sheet, drawn: &[(String, Sheet)]) -> Vec<Stri
             group.iter_mut().filter(|g| **g == b).for_each(|g| *g = a);
         }
     }
-    let is_rail = |net: usize| whole.nets[net].role == Some(Role::Rail);
+    let boards_of = |net: usize| {
+        let same = (0..whole.nets.len()).filter(|n| group[*n] == group[net]);
+        let mut boards: Vec<Option<usize>> = same.map(|n| board_of(NetId(n as u32))).collect();
+        boards.dedup();
+        boards.len()
+    };
+    // A rail by its role, or any other net but ground that connectors take to another board.
+    let is_rail = |net: usize| match whole.nets[net].role {
+        Some(Role::Rail) => true,
+        Some(Role::Ground) => false,
+        None => boards_of(net) > 1,
+    };
     let feeds = |board: usize, rail: usize| {
         whole.parts.iter().any(|p| match p.kind {
             Kind::Supply { plus, minus, .. } => [plus, minus].iter().any(|n| {

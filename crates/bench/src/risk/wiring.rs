@@ -41,6 +41,8 @@ pub(super) struct Slotted<'a> {
 /// A pin takes harm from this multiple of what it is made for, and this many volts beyond: as a load on a rail.
 const TIMES: f64 = 1.4;
 const VOLTS: f64 = 2.0;
+/// Or from this share of it the wrong way round: chosen.
+const REVERSED: f64 = 0.2;
 /// A polarised capacitor drawn with more than this many volts backwards is doubtful.
 const BACKWARDS: f64 = 0.3;
 /// From here on it is kilovolts, as far as order of switching goes: chosen.
@@ -88,7 +90,11 @@ pub(super) fn swaps(sheet: &Sheet, potential: &[f64], boards: &[Slotted<'_>]) ->
         let name = format!("{}{}", board.prefix, board.sheet.net_name(net));
         sheet.net(&name).map(|n| potential[n.index()] - ground)
     };
-    let volt = |x: f64| units::significant(x, 3, Unit::Volt);
+    // Below a millivolt it is ground, and what the solver leaves.
+    let volt = |x: f64| match x.abs() {
+        v if v < 1e-3 => "0 V".to_owned(),
+        _ => units::significant(x, 3, Unit::Volt),
+    };
     let mut found = Vec::new();
     for (a, b) in pairs(boards) {
         let mut worst: Option<(String, f64, f64)> = None;
@@ -105,8 +111,10 @@ pub(super) fn swaps(sheet: &Sheet, potential: &[f64], boards: &[Slotted<'_>]) ->
                 let (Some(made_for), Some(gets)) = (at(a, pin.net), at(b, other.net)) else {
                     continue;
                 };
-                let beyond =
-                    gets.abs() > TIMES * made_for.abs() + VOLTS || gets * made_for < -VOLTS;
+                let reversed = gets * made_for < 0.0
+                    && gets.abs() > VOLTS.max(REVERSED * made_for.abs())
+                    && made_for.abs() > VOLTS;
+                let beyond = reversed || gets.abs() > TIMES * made_for.abs() + VOLTS;
                 let harm = (gets - made_for).abs();
                 if beyond && worst.as_ref().is_none_or(|w| harm > (w.1 - w.2).abs()) {
                     worst = Some((

@@ -184,16 +184,19 @@ impl View {
         let mut text = "\nHazards that no stage shows before something is lost\n".to_owned();
         for h in late {
             let card: Vec<String> = h.detected_by.iter().map(|c| (c + 1).to_string()).collect();
-            let ruled = if card.is_empty() {
-                "No cold reading rules it out. ".to_owned()
-            } else {
-                format!("Ruled out cold by reading {}. ", card.join(", "))
+            let says = match (&h.limit, card.is_empty()) {
+                (None, false) => format!(
+                    "No precaution tried contains it: no power before reading {} of the cold card lies on its good side.",
+                    card.join(", ")
+                ),
+                (Some(limit), false) => format!(
+                    "Reading {} of the cold card rules it out. {}",
+                    card.join(", "),
+                    risk::precaution(Some(limit))
+                ),
+                (limit, true) => risk::precaution(limit.as_ref()),
             };
-            text += &format!(
-                "  {}: {ruled}{}\n",
-                h.with,
-                risk::precaution(h.limit.as_ref())
-            );
+            text += &format!("  {}: {says}\n", h.with);
         }
         text
     }
