@@ -293,7 +293,18 @@ pub(crate) fn greatest(
     for (c, v) in suspects {
         if let Effect::Moved(moved) = predictions.effect(*c, *v, place) {
             let parts: f64 = moved.slopes.iter().map(|s| s.1 * s.1).sum();
-            most = most.max(moved.mean.abs() + 3.0 * (parts + moved.sd * moved.sd).sqrt());
+            let centre = predictions.centre();
+            let way: f64 = moved
+                .slopes
+                .iter()
+                .filter_map(|(v, s)| {
+                    let found = centre.binary_search_by_key(v, |c| c.0);
+                    found.ok().map(|i| s * centre[i].1)
+                })
+                .sum();
+            let here = moved.mean + way;
+            most = most
+                .max(moved.mean.abs().max(here.abs()) + 3.0 * (parts + moved.sd * moved.sd).sqrt());
         }
     }
     Some(most)

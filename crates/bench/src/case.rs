@@ -1,12 +1,14 @@
 //! Readings of one or two units made ready for the diagnosis: places, predictions, and what may be wrong.
 
 use std::collections::{BTreeSet, HashMap};
+use std::sync::Arc;
 
 use diagnose::{Change, Predictions, Prior, Priors, Taken, Unit};
 use record::{Reading, ReadingKind, ReadingValue, Shown};
 use sheet::{NetId, Sheet};
 
 use crate::Stop;
+use crate::focus;
 use crate::judged::AsBuilt;
 use crate::loading::{self, Text};
 use crate::machine::{self, BoardOfMachine};
@@ -46,7 +48,7 @@ pub(crate) struct OneUnit {
     pub name: String,
     /// Indices of its readings that say something.
     pub readings: Vec<usize>,
-    pub predictor: Predictor,
+    pub predictor: Arc<Predictor>,
     pub taken: Vec<Taken>,
     /// Places that the question adds, in its order.
     pub extra: Vec<usize>,
@@ -63,12 +65,23 @@ pub(crate) struct Case {
 }
 
 impl Case {
+    /// Turns the predictions to the units that were read; see [`focus`].
+    ///
+    /// # Errors
+    /// Stopped.
+    pub fn focus(&mut self, stop: Stop<'_>) -> Result<(), Refused> {
+        for unit in &mut self.units {
+            unit.predictor = focus::focused(&unit.predictor, &unit.taken, stop);
+        }
+        stopped(stop)
+    }
+
     /// What the diagnosis asks for.
     pub fn units(&self) -> Vec<Unit<'_>> {
         self.units
             .iter()
             .map(|u| Unit {
-                predictions: &u.predictor,
+                predictions: &*u.predictor,
                 taken: u.taken.clone(),
             })
             .collect()
@@ -132,18 +145,18 @@ pub(crate) fn open(
         case.units.push(unit);
     }
     settle_changes(&mut case, options.priors);
-    for unit in &case.units {
-        let places: BTreeSet<usize> = unit.taken.iter().map(|t| t.place).collect();
-        let places: Vec<usize> = places.into_iter().collect();
-        unit.predictor.prepare(&places, stop);
-    }
+    stopped(stop)?;
+    Ok(case)
+}
+
+fn stopped(stop: Stop<'_>) -> Result<(), Refused> {
     if stop() {
         return Err(Refused::unable(
             "Stopped before all readings were predicted.",
             "Start again.",
         ));
     }
-    Ok(case)
+    Ok(())
 }
 
 fn one_unit(case: &Case, name: String, built: AsBuilt<'_>, extra: Extra<'_>) -> OneUnit {
@@ -202,7 +215,7 @@ fn one_unit(case: &Case, name: String, built: AsBuilt<'_>, extra: Extra<'_>) -> 
         .into_iter()
         .map(|(place, condition)| number(condition, place, &meter))
         .collect();
-    let predictor = Predictor::new(own, conditions, places);
+    let predictor = Arc::new(Predictor::new(own, conditions, places));
     let taken: Vec<(usize, Taken)> = readings
         .into_iter()
         .zip(at)
@@ -259,7 +272,9 @@ fn settle_changes(case: &mut Case, priors: Opinion) {
     }
     case.together = together;
     for unit in &mut case.units {
-        unit.predictor.set_changes(changes.clone());
+        Arc::get_mut(&mut unit.predictor)
+            .expect("nobody else holds it yet")
+            .set_changes(changes.clone());
     }
 }
 

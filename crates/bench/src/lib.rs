@@ -9,6 +9,7 @@ mod case;
 pub mod checked;
 pub mod entered;
 pub mod expect;
+mod focus;
 pub mod judged;
 pub mod loading;
 pub mod logic;

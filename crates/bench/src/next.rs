@@ -85,7 +85,7 @@ pub fn next(
             "Name it with --unit.",
         ));
     };
-    let case = case::open(
+    let mut case = case::open(
         sheet_text,
         options,
         &|sheet, meters| {
@@ -96,6 +96,7 @@ pub fn next(
         },
         stop,
     )?;
+    case.focus(stop)?;
     let ranking = rank(&case.units(), case.together);
     Ok(view(&case, &ranking, unit, powered))
 }
@@ -224,7 +225,7 @@ fn weigh(case: &Case, unit: &OneUnit, ranked: &Ranked, powered: bool) -> Vec<Wei
         .filter_map(|(candidate, &place)| {
             let (mut minutes, mut needs) = candidates::cost(sheet, &candidate, &so_far);
             if candidate.state == State::Powered {
-                let most = candidates::greatest(&unit.predictor, place, &variants)?;
+                let most = candidates::greatest(&*unit.predictor, place, &variants)?;
                 if beyond_meter(case, most) {
                     return None;
                 }

@@ -1,21 +1,22 @@
 //! Predictions for the diagnosis: readings of one unit, healthy and under every change, from the circuit.
 
 use std::collections::HashMap;
-use std::sync::OnceLock;
+use std::sync::{Arc, OnceLock};
 
 mod centre;
 mod follow;
+mod near;
 mod prepare;
 
 use circuit::{Edit, Fault, Network, Node};
-use diagnose::{Change, Deed, Effect, Healthy, Moved, Predictions, Scale, deed};
+use diagnose::{Change, Deed, Effect, Healthy, Moved, Predictions, Scale, Slopes, deed};
 use predict::{Board, ChangedBoard, Question, healthy};
 use record::{At, Lead, ReadingKind, State};
 use sheet::{PartId, Sheet};
 
 use crate::places::{self, Treatment};
 use crate::{expect, variables};
-use centre::{Centre, centre, first_order, marginal, spread, wide};
+use centre::{Centre, bend, centre, drawn_back, first_order, line, marginal, spread, wide};
 use follow::{followed, straight};
 
 /// The state of a board and what was done to it.
@@ -54,11 +55,14 @@ enum Done {
 }
 
 /// A board in one condition.
+#[derive(Clone)]
 struct Base {
-    /// `None` if it has no operating point.
+    /// The board, and the unit that the predictions are about; `None` if it has no operating point.
     board: Option<(Board, ChangedBoard)>,
     /// Numbers of its variables, which all conditions share.
     names: Vec<u32>,
+    /// Variables of that unit.
+    z: Vec<f64>,
 }
 
 /// Predictions of one unit.
@@ -67,6 +71,10 @@ pub struct Predictor {
     changes: Vec<Change>,
     bases: Vec<Base>,
     places: Vec<Place>,
+    /// The unit that the predictions are about; empty for the middle of all.
+    centre: Slopes,
+    /// Predictions about the middle of all units.
+    middle: Option<Arc<Predictor>>,
     healthy: Vec<OnceLock<Option<(Healthy, Centre)>>>,
     /// Each variant's number among all different deeds.
     cells: Vec<Vec<usize>>,
@@ -101,6 +109,43 @@ impl Predictor {
             changes: Vec::new(),
             bases,
             places,
+            centre: Slopes::new(),
+            middle: None,
+        }
+    }
+
+    /// The same predictions as straight lines through the unit whose variables stand at `unit`.
+    pub fn around(self: &Arc<Self>, unit: Slopes) -> Self {
+        let middle = self.middle.as_ref().unwrap_or(self);
+        let of = |name: &u32| {
+            let found = unit.binary_search_by_key(name, |a| a.0);
+            found.map_or(0.0, |i| unit[i].1)
+        };
+        let bases = middle.bases.iter().map(|base| {
+            let z: Vec<f64> = base.names.iter().map(of).collect();
+            let board = base.board.as_ref().and_then(|(board, _)| {
+                let there = ChangedBoard::of_unit(board, &[], z.clone()).ok()?;
+                Some((board.clone(), there))
+            });
+            Base {
+                board,
+                z,
+                names: base.names.clone(),
+            }
+        });
+        let unknown = || self.deeds.iter().map(|_| OnceLock::new()).collect();
+        Self {
+            healthy: self.places.iter().map(|_| OnceLock::new()).collect(),
+            effects: self.places.iter().map(|_| unknown()).collect(),
+            cells: self.cells.clone(),
+            deeds: self.deeds.clone(),
+            bounds: self.bounds.clone(),
+            sheet: self.sheet.clone(),
+            changes: self.changes.clone(),
+            bases: bases.collect(),
+            places: self.places.clone(),
+            middle: Some(Arc::clone(middle)),
+            centre: unit,
         }
     }
 
@@ -150,6 +195,14 @@ impl Predictor {
         let base = &self.bases[at.condition];
         let (board, unchanged) = base.board.as_ref()?;
         let leads = self.nodes(at, &board.network)?;
+        if let Some(middle) = &self.middle {
+            let (healthy, before) = middle.base_of(place)?;
+            let near = Some(&before.shown);
+            let here = centre(unchanged, &at.question, leads, &base.names, near)?;
+            let mut healthy = healthy.clone();
+            healthy.line = line(&here, healthy.scale, &self.centre);
+            return Some((healthy, here));
+        }
         let mut centre = centre(unchanged, &at.question, leads, &base.names, None)?;
         let scale = self.scale(place);
         let total = spread(&centre);
@@ -176,6 +229,7 @@ impl Predictor {
             marginal,
             slopes: straight.chain(followed.bent).collect(),
             reversed: None,
+            line: None,
         };
         Some((healthy, centre))
     }
@@ -214,7 +268,7 @@ impl Predictor {
         if edits.is_empty() {
             return Effect::Unmoved;
         }
-        match ChangedBoard::new(board, &edits) {
+        match ChangedBoard::of_unit(board, &edits, base.z.clone()) {
             Ok(changed) => self.effect_at(place, &changed, leads),
             Err(_) => Effect::Unknown,
         }
@@ -270,15 +324,18 @@ impl Predictor {
             (_, Some(mean)) => {
                 // What bends in the healthy reading bends as much in this one.
                 let parts: f64 = after.slopes.iter().map(|s| s.1 * s.1).sum();
-                Effect::Moved(Moved {
+                let scale = self.scale(place);
+                let moved = Moved {
                     mean,
                     slopes: after.slopes,
                     sd: after
                         .sd
                         .hypot((before.bends * parts).sqrt())
-                        .hypot(before.wide / self.scale(place).at(mean).1),
+                        .hypot(before.wide / scale.at(mean).1),
+                    bend: bend(scale, before.reading, mean),
                     border: after.border,
-                })
+                };
+                Effect::Moved(drawn_back(moved, scale, &self.centre))
             }
         }
     }
@@ -293,6 +350,10 @@ impl Predictions for Predictor {
         self.base_of(place).map(|b| &b.0)
     }
 
+    fn centre(&self) -> &[(u32, f64)] {
+        &self.centre
+    }
+
     fn effect(&self, change: usize, variant: usize, place: usize) -> &Effect {
         let deed = self.cells[change][variant];
         let cell = &self.effects[place][deed];
@@ -302,6 +363,19 @@ impl Predictions for Predictor {
     fn together(&self, first: (usize, usize), second: (usize, usize), place: usize) -> Effect {
         let of = |at: (usize, usize)| &self.deeds[self.cells[at.0][at.1]];
         self.compute_effect(place, &[of(first), of(second)])
+    }
+
+    fn near(
+        &self,
+        changes: &[(usize, usize)],
+        at: &[(u32, f64)],
+        places: &[usize],
+    ) -> Option<Vec<Effect>> {
+        let done: Vec<&Done> = changes
+            .iter()
+            .map(|at| &self.deeds[self.cells[at.0][at.1]])
+            .collect();
+        Some(self.unit_near(&done, at, places))
     }
 }
 
@@ -325,7 +399,8 @@ fn base(sheet: &Sheet, condition: &Condition, numbers: &mut HashMap<String, u32>
             })
             .collect()
     });
-    Base { board, names }
+    let z = vec![0.0; names.len()];
+    Base { board, names, z }
 }
 
 /// A drift lies between open and short, a leak short of a short.

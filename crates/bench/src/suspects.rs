@@ -149,7 +149,8 @@ pub fn suspects(
     _progress: Progress<'_>,
     stop: Stop<'_>,
 ) -> Result<View, Refused> {
-    let case = case::open(sheet_text, options, &|_, _| Vec::new(), stop)?;
+    let mut case = case::open(sheet_text, options, &|_, _| Vec::new(), stop)?;
+    case.focus(stop)?;
     Ok(view(&case, options.unit.as_deref()))
 }
 

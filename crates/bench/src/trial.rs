@@ -1,13 +1,16 @@
 //! How well suspects are ranked: invented units with faults drawn at random, each ranked as a restorer's would be.
 
+mod joint;
+
 use circuit::{Edit, Fault};
 use diagnose::{Blame, Predictions, Taken, Unit, rank};
-use predict::random;
+use predict::{Question, random};
 use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
 use record::{Shown, State};
 
 use crate::case::{self, Case, Opinion, Options};
+use crate::focus::focused;
 use crate::loading::Text;
 use crate::refused::Refused;
 use crate::{Stop, places};
@@ -27,6 +30,8 @@ pub struct Trial {
     pub healthy_only: bool,
     /// Opinion of the parts, by which faults are drawn if it is flat.
     pub priors: Opinion,
+    /// Of the first so many units whose fault shows the exact class is counted.
+    pub classes: u64,
 }
 
 /// What was wrong with a unit.
@@ -55,10 +60,16 @@ pub struct Result {
     pub leading: (f64, bool),
     /// Members of the leading group.
     pub members: usize,
-    /// Half the square of the distance between the faulty and the healthy readings in the spread of
-    /// units that were drawn: what a likelihood ratio comes to. Infinite where over range comes or goes.
+    /// Logarithm of the ratio of the readings' joint likelihoods, with the true fault and healthy, by a
+    /// solve that shares nothing with the ranking. Infinite where over range comes or goes.
     pub visible: f64,
+    /// Faults of which no reading tells the true one by two joint standard deviations, itself
+    /// included, by the same solve; where it was counted.
+    pub class: Option<usize>,
 }
+
+/// A fault shows from this ratio on.
+pub const SHOWS: f64 = 6.0;
 
 /// Ranks invented units of a board.
 ///
@@ -86,42 +97,31 @@ pub fn run(
         .collect())
 }
 
-/// The board, and the spread of its readings over healthy units.
+/// The board, and what is asked at each place.
 struct Invented<'a> {
     case: &'a Case,
     network: circuit::Network,
-    /// Standard deviations of the readings on their scales, over units that were drawn.
-    spread: Vec<Option<(f64, f64)>>,
+    board: predict::Board,
+    questions: Vec<Question>,
 }
-
-/// Healthy units drawn for the spread.
-const DRAWN: u64 = 60;
 
 impl<'a> Invented<'a> {
     fn new(case: &'a Case) -> std::result::Result<Self, Refused> {
         let treatment = places::Treatment::default();
         let network = places::network(&case.sheet, State::Cold, &treatment);
-        places::board(&case.sheet, State::Cold, &treatment)?;
-        let mut this = Self {
+        let board = places::board(&case.sheet, State::Cold, &treatment)?;
+        let unit = &case.units[0];
+        let questions = unit.readings.iter().filter_map(|i| {
+            let reading = &case.readings[*i];
+            let meter = case.meters.named(reading.meter.as_deref());
+            crate::meters::question(meter, reading.kind)
+        });
+        Ok(Self {
             case,
             network,
-            spread: Vec::new(),
-        };
-        let many: Vec<Vec<Taken>> = (0..DRAWN)
-            .into_par_iter()
-            .filter_map(|k| this.read(&[], 1.0, &mut random::stream(777, k)))
-            .collect();
-        let count = case.units[0].taken.len();
-        this.spread = (0..count)
-            .map(|i| {
-                let at: Option<Vec<f64>> = many.iter().map(|t| this.on_scale(t[i])).collect();
-                let at = at.filter(|a| a.len() > 1)?;
-                let mean = at.iter().sum::<f64>() / at.len() as f64;
-                let square: f64 = at.iter().map(|x| (x - mean).powi(2)).sum();
-                Some((mean, (square / (at.len() - 1) as f64).sqrt()))
-            })
-            .collect();
-        Ok(this)
+            board,
+            questions: questions.collect(),
+        })
     }
 
     fn on_scale(&self, taken: Taken) -> Option<f64> {
@@ -132,8 +132,13 @@ impl<'a> Invented<'a> {
         }
     }
 
-    /// All readings of one unit with these changes.
-    fn read(&self, edits: &[Edit], width: f64, draws: &mut ChaCha8Rng) -> Option<Vec<Taken>> {
+    /// All readings of one unit with these changes, and its variables.
+    fn read(
+        &self,
+        edits: &[Edit],
+        width: f64,
+        draws: &mut ChaCha8Rng,
+    ) -> Option<(Vec<Taken>, Vec<f64>)> {
         let mut network = self.network.clone();
         network.apply(edits);
         let z: Vec<f64> = random::normals(draws, network.population.variables)
@@ -144,16 +149,15 @@ impl<'a> Invented<'a> {
         let board = predict::Board::new(network).ok()?;
         let rest = board.rest_with(&values).ok()?;
         let unit = &self.case.units[0];
-        unit.readings
+        let taken: Option<Vec<Taken>> = self
+            .questions
             .iter()
             .zip(&unit.taken)
-            .map(|(i, taken)| {
-                let reading = &self.case.readings[*i];
-                let meter = self.case.meters.named(reading.meter.as_deref());
-                let question = crate::meters::question(meter, reading.kind)?;
-                let node = |l| places::node(l, &self.case.sheet, &board.network);
-                let mut probe = board.probe(node(&reading.red), node(&reading.black));
-                let shown = probe.read(&question, &values, &rest).ok()?;
+            .enumerate()
+            .map(|(k, (question, taken))| {
+                let (red, black) = self.leads(k, &board.network);
+                let mut probe = board.probe(red, black);
+                let shown = probe.read(question, &values, &rest).ok()?;
                 let setup = question.setups[shown.range];
                 let error = random::normal(draws);
                 let value = shown.reading.and_then(|r| setup.misread(r, error));
@@ -162,7 +166,15 @@ impl<'a> Invented<'a> {
                     shown: value.map_or(Shown::OverRange, Shown::Number),
                 })
             })
-            .collect()
+            .collect();
+        Some((taken?, z))
+    }
+
+    /// Nodes under the leads of a reading.
+    fn leads(&self, k: usize, network: &circuit::Network) -> (circuit::Node, circuit::Node) {
+        let reading = &self.case.readings[self.case.units[0].readings[k]];
+        let node = |l| places::node(l, &self.case.sheet, network);
+        (node(&reading.red), node(&reading.black))
     }
 
     fn one(&self, trial: &Trial, k: u64) -> Option<Result> {
@@ -218,11 +230,18 @@ impl<'a> Invented<'a> {
                     .edits(&self.case.sheet, &network),
             );
         }
-        let taken = self.read(&edits, trial.width, &mut draws)?;
-        let visible = self.visible(&edits)?;
+        let (taken, z) = self.read(&edits, trial.width, &mut draws)?;
+        let visible = self.visible(&edits, &taken, &z);
+        let class = match faults[..] {
+            [(chosen, _)] if k < trial.classes && visible >= SHOWS => {
+                Some(self.class(chosen, &edits, &taken, &z))
+            }
+            _ => None,
+        };
+        let nearer = focused(&unit.predictor, &taken, &|| false);
         let ranked = rank(
             &[Unit {
-                predictions: &unit.predictor,
+                predictions: &*nearer,
                 taken,
             }],
             self.case.together,
@@ -253,25 +272,61 @@ impl<'a> Invented<'a> {
             ),
             members: group.len(),
             visible,
+            class,
         })
     }
 
-    /// How far the middle of faulty units lies from the healthy ones, reading by reading.
-    fn visible(&self, edits: &[Edit]) -> Option<f64> {
+    /// How much likelier the readings are with the fault than without.
+    fn visible(&self, edits: &[Edit], taken: &[Taken], z: &[f64]) -> f64 {
         if edits.is_empty() {
-            return Some(0.0);
+            return 0.0;
         }
-        // Width zero: parts in the middle, the meter's error small against what shows.
-        let middle = self.read(edits, 0.0, &mut random::stream(778, 0))?;
-        let mut most = 0.0_f64;
-        for (taken, spread) in middle.iter().zip(&self.spread) {
-            let apart = match (self.on_scale(*taken), spread) {
-                (Some(x), Some((mean, sd))) => (x - mean) / sd,
-                (None, None) => 0.0,
-                _ => f64::INFINITY,
-            };
-            most = most.max(0.5 * apart * apart);
-        }
-        Some(most)
+        let reads = self.reads(taken);
+        let middle = vec![0.0; z.len()];
+        let faulty = joint::ln_density(&self.board, edits, &reads, &[z]);
+        let healthy = joint::ln_density(&self.board, &[], &reads, &[z, &middle]);
+        faulty - healthy
+    }
+
+    fn reads(&self, taken: &[Taken]) -> Vec<joint::Read<'_>> {
+        let read = |(k, t): (usize, &Taken)| {
+            let place = self.case.units[0].predictor.healthy(t.place);
+            joint::Read {
+                question: &self.questions[k],
+                leads: self.leads(k, &self.board.network),
+                at: self.on_scale(*t),
+                scale: place.map_or(diagnose::Scale::Volts, |h| h.scale),
+            }
+        };
+        taken.iter().enumerate().map(read).collect()
+    }
+
+    /// Number of faults that no reading tells from the chosen one, itself included.
+    fn class(&self, chosen: usize, edits: &[Edit], taken: &[Taken], z: &[f64]) -> usize {
+        let sheet = &self.case.sheet;
+        let changes = self.case.units[0].predictor.changes();
+        let others: Vec<Vec<Vec<Edit>>> = changes
+            .iter()
+            .enumerate()
+            .filter(|(c, change)| *c != chosen && change.blame == Blame::Unit)
+            .map(|(_, change)| {
+                let each: Vec<Option<f64>> = match change.magnitudes.len() {
+                    0 => vec![None],
+                    _ => change.magnitudes.iter().map(|m| Some(*m)).collect(),
+                };
+                each.into_iter()
+                    .filter_map(|magnitude| {
+                        let diagnose::Deed::Fault(text) = diagnose::deed(change, magnitude) else {
+                            return None;
+                        };
+                        let fault = Fault::parse(&text, sheet).ok()?;
+                        Some(fault.edits(sheet, &self.network))
+                    })
+                    .collect()
+            })
+            .collect();
+        let reads = self.reads(taken);
+        let alike = joint::alike(&self.board, edits, &others, &reads, (z, 2.0));
+        1 + alike.into_iter().filter(|a| *a).count()
     }
 }

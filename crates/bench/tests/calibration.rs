@@ -1,10 +1,11 @@
 //! What the probabilities are worth: suspects of units whose faults were drawn at random, never on the program's own grid.
 //!
-//! The full size runs with KNOWNGOOD_FULL=1; by default a smaller number of units shows that nothing is badly off.
+//! The full size runs with KNOWNGOOD_FULL=1, any other with KNOWNGOOD_UNITS=number; by default a few units show that nothing
+//! is badly off.
 
 use bench::Text;
 use bench::suspects::Opinion;
-use bench::trial::{Result, Trial, Truth, run};
+use bench::trial::{Result, SHOWS, Trial, Truth, run};
 
 fn full() -> bool {
     std::env::var_os("KNOWNGOOD_FULL").is_some()
@@ -46,6 +47,7 @@ fn trial(board: &str, units: u64, change: impl Fn(&mut Trial)) -> Vec<Result> {
         width: 1.0,
         healthy_only: false,
         priors: Opinion::Flat,
+        classes: 0,
     };
     change(&mut trial);
     run(&text, &trial, &|| false).expect("the demo is well formed")
@@ -54,7 +56,10 @@ fn trial(board: &str, units: u64, change: impl Fn(&mut Trial)) -> Vec<Result> {
 const BOARDS: [&str; 3] = ["a3", "a4", "a5"];
 
 fn trials(small: u64, large: u64, change: impl Fn(&mut Trial) + Copy) -> Vec<Result> {
-    let each = if full() { large } else { small } / BOARDS.len() as u64;
+    let asked = std::env::var("KNOWNGOOD_UNITS")
+        .ok()
+        .and_then(|n| n.parse().ok());
+    let each = asked.unwrap_or(if full() { large } else { small }) / BOARDS.len() as u64;
     BOARDS.iter().flat_map(|b| trial(b, each, change)).collect()
 }
 
@@ -73,8 +78,11 @@ fn calibration_error(mut list: Vec<(f64, bool)>, bins: usize) -> f64 {
         .sum()
 }
 
-fn leading(list: &[Result]) -> Vec<(f64, bool)> {
-    list.iter().map(|r| r.leading).collect()
+/// Error of what is said of the leading group: ten bins at the full size, and at the reduced one as
+/// many as hold twenty units each, which scatter by about 0.05 by themselves.
+fn said_of_leading(list: &[Result]) -> f64 {
+    let bins = (list.len() / 20).clamp(3, 10);
+    calibration_error(list.iter().map(|r| r.leading).collect(), bins)
 }
 
 #[test]
@@ -86,53 +94,65 @@ fn the_error_of_calibration_is_what_its_definition_says() {
 
 #[test]
 fn a_fault_that_shows_leads() {
-    let list = trials(90, 600, |_| {});
+    let list = trials(90, 600, |t| t.classes = 15);
     let eligible: Vec<&Result> = list
         .iter()
-        .filter(|r| matches!(r.truth, Truth::Fault(..)) && r.visible >= 6.0)
+        .filter(|r| matches!(r.truth, Truth::Fault(..)) && r.visible >= SHOWS)
         .collect();
     let found = eligible.iter().filter(|r| r.leading.1).count();
-    let members: usize = eligible.iter().map(|r| r.members).sum();
+    let mean = |list: &[f64]| list.iter().sum::<f64>() / list.len() as f64;
+    // Where nothing stands out the leading group is all that no reading sees; that is a miss, above.
+    let counted: Vec<(f64, f64)> = eligible
+        .iter()
+        .filter(|r| r.leading.1)
+        .filter_map(|r| Some((r.members as f64, r.class? as f64)))
+        .collect();
+    let (members, class): (Vec<f64>, Vec<f64>) = counted.into_iter().unzip();
     println!(
-        "isolation: {found} of {} eligible, {:.1} members on average",
+        "isolation: {found} of {} eligible; of {} leading groups that hold the truth the mean size is {:.1}, that of the exact classes {:.1}",
         eligible.len(),
-        members as f64 / eligible.len() as f64
+        class.len(),
+        mean(&members),
+        mean(&class)
     );
-    for r in eligible.iter().filter(|r| !r.leading.1).take(12) {
+    for r in eligible.iter().filter(|r| !r.leading.1).take(20) {
         println!("missed {r:?}");
     }
-    // Nine in ten is the aim. The flip-flop board of the demo rests in two states with the power off,
-    // so that its readings have two humps, which a middle and slopes cannot tell; it misses most.
-    assert!(eligible.len() * 5 > list.len());
+    // Nine in ten is the aim, and met at the full size; of a few dozen one or two more may be missed.
+    let least = if full() { 90 } else { 80 };
+    assert!(eligible.len() * 3 > list.len());
     assert!(
-        found * 10 >= eligible.len() * 6,
+        found * 100 >= eligible.len() * least,
         "{found} of {}",
         eligible.len()
+    );
+    assert!(
+        mean(&members) <= 1.5 * mean(&class),
+        "{members:?} {class:?}"
     );
 }
 
 #[test]
 fn what_is_said_with_so_many_in_a_hundred_is_so_as_often() {
-    let list = trials(150, 2000, |_| {});
-    let error = calibration_error(leading(&list), 10);
+    let list = trials(90, 2000, |_| {});
+    let error = said_of_leading(&list);
     println!("calibration error {error:.3} over {} units", list.len());
-    // The aim is 0.05 at the full size. Ten bins of fifteen units scatter by about 0.08 by themselves;
-    // the rest is the flip-flop board, as above.
-    assert!(error <= 0.18, "{error}");
+    // The aim is 0.05 at the full size.
+    assert!(error <= if full() { 0.07 } else { 0.13 }, "{error}");
 }
 
 #[test]
 fn wider_spreads_than_the_sheet_says_do_not_make_it_overconfident() {
     let list = trials(90, 2000, |t| t.width = 1.5);
-    let error = calibration_error(leading(&list), 10);
+    let error = said_of_leading(&list);
     println!("calibration error {error:.3} with spreads half as wide again");
     // The aim is 0.10 at the full size.
-    assert!(error <= 0.25, "{error}");
+    assert!(error <= if full() { 0.12 } else { 0.19 }, "{error}");
 }
 
 #[test]
 fn healthy_units_are_not_convicted() {
-    let list = trials(150, 1500, |t| {
+    let list = trials(60, 1500, |t| {
         t.healthy_only = true;
         t.priors = Opinion::Published;
     });

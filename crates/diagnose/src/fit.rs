@@ -320,6 +320,19 @@ impl Fit<'_> {
         (middle, variance.max(0.0) * self.width + own)
     }
 
+    /// Middle of each variable, given the readings, ascending by variable.
+    pub fn middles(&self) -> Vec<(u32, f64)> {
+        let mut found = std::collections::BTreeMap::new();
+        for (i, pull) in self.kept.iter().zip(&self.pull) {
+            if let Row::Number { slopes, .. } = &self.rows[*i] {
+                for (variable, slope) in slopes.iter() {
+                    *found.entry(*variable).or_insert(0.0) += slope * pull;
+                }
+            }
+        }
+        found.into_iter().collect()
+    }
+
     /// Where between its neighbours the magnitude lies, in half-steps.
     pub fn within(&self) -> f64 {
         self.given(&[(WITHIN, 1.0)], 0.0).0

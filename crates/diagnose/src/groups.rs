@@ -91,6 +91,13 @@ pub(crate) fn of(unit: &Unit<'_>, weighed: &Weighed, suspects: &mut [Suspect]) -
 }
 
 fn unchanged(place: &Healthy) -> Foretold {
+    if let Some(line) = &place.line {
+        return Foretold {
+            middle: (line.middle < line.border).then_some(line.middle),
+            slopes: line.slopes.clone(),
+            own: line.own,
+        };
+    }
     let at = |score: f64| match place.marginal.value(score) {
         Shown::Number(x) => Some(place.scale.at(x).0),
         Shown::OverRange => None,

@@ -4,6 +4,7 @@ use std::collections::HashMap;
 
 use rayon::prelude::*;
 
+use crate::closer;
 use crate::fit::{Evidence, fit};
 use crate::normal::ln_sum;
 use crate::predictions::{Blame, Effect, Moved};
@@ -145,7 +146,9 @@ fn merged(unit: &Unit<'_>, weighed: &Weighed, mut list: Vec<Pair>) -> Vec<Pair> 
                 .evidence
                 .total()
         };
-        pair.ln += ln(true) - ln(false);
+        let rows = both(unit, at, second, true);
+        let close = closer::look(unit, &[at, second], rows, &weighed.ln_wrong);
+        pair.ln += close.map_or_else(|| ln(true), |c| c.evidence.total()) - ln(false);
     });
     let mut found: Vec<Pair> = Vec::new();
     for pair in list {

@@ -58,6 +58,22 @@ pub struct Healthy {
     pub slopes: Slopes,
     /// The same place with the leads exchanged, where that is another reading.
     pub reversed: Option<Marginal>,
+    /// How it follows the variables near one unit, if the predictions are of units near that one;
+    /// then it counts for what is read, and not the distribution over all units.
+    pub line: Option<Line>,
+}
+
+/// A reading as a straight line in the shared variables, on the scale of its place.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Line {
+    /// Where it meets the middle of the variables.
+    pub middle: f64,
+    /// Slopes by the shared variables.
+    pub slopes: Slopes,
+    /// Variance that is the reading's own.
+    pub own: f64,
+    /// Above this the meter shows over range; infinite where it never does.
+    pub border: f64,
 }
 
 /// What a change does to the reading of one place.
@@ -73,15 +89,17 @@ pub enum Effect {
     Unknown,
 }
 
-/// A reading under a change, in the unit of the reading.
+/// A reading under a change, in the unit of the reading: a straight line on the scale of its place.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Moved {
-    /// Middle of the units that have the change.
+    /// Where the line meets the middle of the variables.
     pub mean: f64,
-    /// Slopes by the shared variables.
+    /// Slopes by the shared variables, at the middle.
     pub slopes: Slopes,
     /// Standard deviation that is the reading's own: the meter's error.
     pub sd: f64,
+    /// Standard deviation on the scale of the place by which the straight line errs.
+    pub bend: f64,
     /// Above this the meter shows over range; infinite where it never does.
     pub border: f64,
 }
@@ -142,4 +160,21 @@ pub trait Predictions: Sync {
     fn effect(&self, change: usize, variant: usize, place: usize) -> &Effect;
     /// The place under two changes at once, each (change, variant); asked only where both move it.
     fn together(&self, first: (usize, usize), second: (usize, usize), place: usize) -> Effect;
+    /// The unit near which these predictions hold: its variables, ascending, those not named at zero.
+    fn centre(&self) -> &[(u32, f64)] {
+        &[]
+    }
+    /// What these places read under some changes at once (none: a healthy unit) in the unit whose
+    /// shared variables stand at `at`, ascending by variable, those not named at zero; slopes are
+    /// those there. Never [`Effect::Unmoved`]. `None` if straight lines from the middle are all that
+    /// is known.
+    fn near(
+        &self,
+        changes: &[(usize, usize)],
+        at: &[(u32, f64)],
+        places: &[usize],
+    ) -> Option<Vec<Effect>> {
+        let _ = (changes, at, places);
+        None
+    }
 }

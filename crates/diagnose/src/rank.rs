@@ -4,11 +4,12 @@ use std::collections::HashMap;
 
 use rayon::prelude::*;
 
+use crate::closer::{self, Close};
 use crate::fit::{Evidence, Shared, fit, fit_shared};
 use crate::groups;
 use crate::normal::ln_sum;
 use crate::pairs;
-use crate::predictions::{Blame, Change, Predictions};
+use crate::predictions::{Blame, Change, Predictions, Slopes};
 use crate::reasons::{self, Reason};
 use crate::rows::{self, Taken};
 
@@ -88,6 +89,9 @@ pub(crate) struct Weighed {
     /// Variants that no reading sees.
     pub unseen: Vec<Vec<bool>>,
     pub ln_wrong: Vec<f64>,
+    /// Shared variables of the unit that fits best under the likeliest hypothesis that was looked at
+    /// closely.
+    pub unit: Slopes,
 }
 
 /// Density of each reading if it is wrong; zero in logarithm where nothing is predicted.
@@ -102,6 +106,11 @@ pub(crate) fn ln_wrong(unit: &Unit<'_>) -> Vec<f64> {
 }
 
 pub(crate) fn weigh(unit: &Unit<'_>) -> Weighed {
+    weigh_closely(unit, CLOSE)
+}
+
+/// The same; so many variants are looked at closely.
+fn weigh_closely(unit: &Unit<'_>, close: usize) -> Weighed {
     let p = unit.predictions;
     let ln_wrong = ln_wrong(unit);
     let rows = rows::rows(p, &unit.taken, None);
@@ -130,12 +139,93 @@ pub(crate) fn weigh(unit: &Unit<'_>) -> Weighed {
         changes[c].push(evidence);
         unseen[c].push(hidden);
     }
-    Weighed {
+    let mut weighed = Weighed {
         healthy,
         changes,
         unseen,
         ln_wrong,
+        unit: p.centre().to_vec(),
+    };
+    look_closer(unit, &mut weighed, close);
+    weighed
+}
+
+/// Variants that are looked at closely, at most, and how many at once.
+const CLOSE: usize = 48;
+/// The same where only the likeliest is wanted.
+const FEW: usize = 16;
+const AT_ONCE: usize = 8;
+/// Hypotheses this much less likely than the likeliest, in logarithm, are not looked at.
+const FAR: f64 = 14.0;
+
+/// Looks closely at a healthy unit and at the likeliest variants, until none that was not looked at
+/// is likely.
+fn look_closer(unit: &Unit<'_>, weighed: &mut Weighed, close: usize) {
+    let p = unit.predictions;
+    let rows = rows::rows(p, &unit.taken, None);
+    let Some(healthy) = closer::look(unit, &[], rows, &weighed.ln_wrong) else {
+        return;
+    };
+    let (mut best, mut fitting) = (healthy.evidence.total(), healthy.unit);
+    let healthy = healthy.evidence;
+    weighed.healthy = healthy;
+    let mut open: Vec<(usize, usize)> = Vec::new();
+    for (c, hidden) in weighed.unseen.iter().enumerate() {
+        for (v, hidden) in hidden.iter().enumerate() {
+            if *hidden {
+                weighed.changes[c][v] = healthy;
+            } else {
+                open.push((c, v));
+            }
+        }
     }
+    let weight = |weighed: &Weighed, (c, v): (usize, usize)| {
+        let change = &p.changes()[c];
+        change.weight.ln() - (change.variants() as f64).ln() + weighed.changes[c][v].total()
+    };
+    let mut likeliest = healthy.total();
+    let mut looked = 0;
+    while looked < close && !open.is_empty() {
+        open.sort_by(|a, b| weight(weighed, *b).total_cmp(&weight(weighed, *a)));
+        if looked == 0 {
+            likeliest = likeliest.max(weight(weighed, open[0]));
+        }
+        let likely = |at: &&(usize, usize)| weight(weighed, **at) > likeliest - FAR;
+        let now: Vec<(usize, usize)> = open.iter().filter(likely).take(AT_ONCE).copied().collect();
+        if now.is_empty() {
+            break;
+        }
+        let found: Vec<Option<Close>> = now
+            .par_iter()
+            .map(|&at| {
+                let rows = rows::rows(p, &unit.taken, Some(at));
+                closer::look(unit, &[at], rows, &weighed.ln_wrong)
+            })
+            .collect();
+        for (at, close) in now.iter().zip(found) {
+            let Some(close) = close else { continue };
+            weighed.changes[at.0][at.1] = close.evidence;
+            let likely = weight(weighed, *at);
+            if likely > best {
+                (best, fitting) = (likely, close.unit);
+            }
+        }
+        looked += now.len();
+        open.retain(|at| !now.contains(at));
+    }
+    weighed.unit = fitting;
+}
+
+/// Shared variables of the healthy unit that fits the readings best; asks for no change.
+pub fn toward_healthy(unit: &Unit<'_>) -> Slopes {
+    let rows = rows::rows(unit.predictions, &unit.taken, None);
+    closer::look(unit, &[], rows, &ln_wrong(unit)).map_or_else(Slopes::new, |c| c.unit)
+}
+
+/// Shared variables of the unit to which the readings point: of the one that fits best under the
+/// likeliest hypothesis.
+pub fn toward(unit: &Unit<'_>) -> Slopes {
+    weigh_closely(unit, FEW).unit
 }
 
 /// Weight of a change times its mean likelihood, in logarithm.

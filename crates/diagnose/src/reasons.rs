@@ -54,10 +54,10 @@ pub(crate) fn of(unit: &Unit<'_>, ln_wrong: &[f64], at: (usize, usize)) -> Vec<R
             Effect::Unmoved => place.marginal.value(0.0),
             Effect::OverRange => Shown::OverRange,
             Effect::Unknown => continue,
-            Effect::Moved(m) => {
+            Effect::Moved(_) => {
                 let within = rows::within(p, at.0, at.1, t.place);
-                let middle = place.scale.at(m.mean).0 + within * half_steps;
-                Shown::Number(place.scale.reading(middle))
+                let here = rows::in_unit(p, place, effect).unwrap_or_default();
+                Shown::Number(place.scale.reading(here + within * half_steps))
             }
         };
         let strength = alone(&with[i], ln_wrong[i]) - alone(&without[i], ln_wrong[i]);

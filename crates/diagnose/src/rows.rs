@@ -4,8 +4,9 @@ use std::borrow::Cow;
 
 use record::Shown;
 
+use crate::fit::shared;
 use crate::normal;
-use crate::predictions::{Change, Effect, Healthy, Moved, Predictions, Scale};
+use crate::predictions::{Change, Effect, Healthy, Line, Moved, Predictions, Scale};
 
 /// A reading that was taken.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -53,6 +54,9 @@ const NEVER: f64 = 1e-9;
 pub(crate) fn healthy<'a>(place: &'a Healthy, shown: Shown) -> Row<'a> {
     let shared: f64 = place.slopes.iter().map(|s| s.1 * s.1).sum();
     let own = (1.0 - shared).max(1e-6);
+    if let Some(line) = &place.line {
+        return by_line(place.scale, line, shown);
+    }
     let over = place.marginal.over_range();
     match shown {
         Shown::Number(reading) => match place.marginal.score(reading) {
@@ -74,10 +78,44 @@ pub(crate) fn healthy<'a>(place: &'a Healthy, shown: Shown) -> Row<'a> {
     }
 }
 
+/// The reading of a healthy unit near the one that the line goes through.
+fn by_line(scale: Scale, line: &Line, shown: Shown) -> Row<'_> {
+    match shown {
+        Shown::Number(reading) => {
+            let (at, slope) = scale.at(reading);
+            Row::Number {
+                residual: at - line.middle,
+                slopes: Cow::Borrowed(&line.slopes),
+                own: line.own,
+                ln_slope: slope.ln(),
+            }
+        }
+        Shown::OverRange => {
+            let slopes = Cow::Borrowed(&line.slopes[..]);
+            beyond(line.border - line.middle, slopes, line.own)
+        }
+    }
+}
+
+/// Over range beyond a border that is counted from the middle.
+pub(crate) fn beyond(border: f64, slopes: Cow<'_, [(u32, f64)]>, own: f64) -> Row<'_> {
+    let sd = (slopes.iter().map(|s| s.1 * s.1).sum::<f64>() + own).sqrt();
+    match normal::below(-border / sd) {
+        share if share < NEVER => Row::Impossible,
+        share if share > 1.0 - NEVER => Row::Certain,
+        _ => Row::Beyond {
+            border,
+            slopes,
+            own,
+        },
+    }
+}
+
 /// The middle of what the place reads under an effect, on its scale; `None` is over range.
 pub(crate) fn middle(place: &Healthy, effect: &Effect) -> Option<f64> {
     match effect {
         Effect::Moved(m) => Some(place.scale.at(m.mean).0),
+        Effect::Unmoved if place.line.is_some() => place.line.as_ref().map(|l| l.middle),
         Effect::Unmoved => match place.marginal.value(0.0) {
             Shown::Number(x) => Some(place.scale.at(x).0),
             Shown::OverRange => None,
@@ -87,15 +125,14 @@ pub(crate) fn middle(place: &Healthy, effect: &Effect) -> Option<f64> {
 }
 
 /// A moved reading on its scale: slopes and own variance there.
-///
-/// A first-order prediction errs the more, the farther the change has moved the reading: a fiftieth
-/// of the way is added to its own spread, at most a twentieth of the scale's unit.
 pub(crate) fn on_scale(place: &Healthy, moved: &Moved) -> (f64, Vec<(u32, f64)>, f64) {
     let (mean, slope) = place.scale.at(moved.mean);
-    let away = middle(place, &Effect::Unmoved).map_or(1.0, |m| (mean - m).abs());
-    let bend = (0.02 * away).min(0.05);
     let slopes = moved.slopes.iter().map(|(v, s)| (*v, s * slope)).collect();
-    (mean, slopes, (moved.sd * slope).powi(2) + bend * bend)
+    (
+        mean,
+        slopes,
+        (moved.sd * slope).powi(2) + moved.bend.powi(2),
+    )
 }
 
 /// The reading where an effect has moved it; `within` is how far the middle moves over half the way
@@ -131,21 +168,27 @@ pub(crate) fn changed<'a>(
             } else {
                 f64::INFINITY
             };
-            let sd = (slopes.iter().map(|s| s.1 * s.1).sum::<f64>() + own).sqrt();
-            let share = normal::below(-border / sd);
-            if share < NEVER {
-                Row::Impossible
-            } else if share > 1.0 - NEVER {
-                Row::Certain
-            } else {
-                Row::Beyond {
-                    border,
-                    slopes: Cow::Owned(slopes),
-                    own,
-                }
-            }
+            beyond(border, Cow::Owned(slopes), own)
         }
     }
+}
+
+/// What the place reads under an effect in the unit that the predictions are about, on its scale;
+/// `None` is over range.
+pub(crate) fn in_unit(
+    predictions: &dyn Predictions,
+    place: &Healthy,
+    effect: &Effect,
+) -> Option<f64> {
+    let centre = predictions.centre();
+    let middle = middle(place, effect)?;
+    let way = match (effect, &place.line) {
+        _ if centre.is_empty() => 0.0,
+        (Effect::Moved(moved), _) => shared(&on_scale(place, moved).1, centre),
+        (Effect::Unmoved, Some(line)) => shared(&line.slopes, centre),
+        _ => 0.0,
+    };
+    Some(middle + way)
 }
 
 /// How far the middle of a reading moves over half the way to the next magnitude.
@@ -159,7 +202,7 @@ pub(crate) fn within(
     let Some(healthy) = predictions.healthy(place).filter(|_| all > 1) else {
         return 0.0;
     };
-    let at = |v: usize| middle(healthy, predictions.effect(change, v, place));
+    let at = |v: usize| in_unit(predictions, healthy, predictions.effect(change, v, place));
     let here = at(variant);
     let before = variant.checked_sub(1).and_then(at);
     let after = (variant + 1 < all).then(|| at(variant + 1)).flatten();

@@ -40,6 +40,7 @@ impl OneTestEach {
                 marginal: Marginal::normal(100.0, 2.0),
                 slopes: Vec::new(),
                 reversed: None,
+                line: None,
             },
         }
     }

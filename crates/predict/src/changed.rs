@@ -34,9 +34,24 @@ impl ChangedBoard {
     /// # Errors
     /// If an ideal source came or went and no operating point is found without it.
     pub fn new(before: &Board, edits: &[Edit]) -> Result<Self, Refusal> {
+        Self::of_unit(
+            before,
+            edits,
+            vec![0.0; before.network.population.variables],
+        )
+    }
+
+    /// The same of a unit whose standard normal variables are `z`.
+    ///
+    /// # Errors
+    /// As [`ChangedBoard::new`].
+    ///
+    /// # Panics
+    /// If `z` does not hold one number for each variable.
+    pub fn of_unit(before: &Board, edits: &[Edit], z: Vec<f64>) -> Result<Self, Refusal> {
         let mut network = before.network.clone();
         network.apply(edits);
-        let z = vec![0.0; network.population.variables];
+        assert_eq!(z.len(), network.population.variables);
         let values = network.population.values(&z);
         let unknowns = Assembly::new(&network, &values, 0, 0).system.unknowns;
         let fresh = network.nodes - before.network.nodes;

@@ -120,7 +120,8 @@ pub fn advice(
             .filter_map(|c| candidates::place(sheet, meters, c))
             .collect()
     };
-    let case = case::open(sheet, &options, &places, stop)?;
+    let mut case = case::open(sheet, &options, &places, stop)?;
+    case.focus(stop)?;
     let mut ranking = diagnose::rank(&case.units(), case.together);
     rulings::apply(&case, &mut ranking, &board.rulings);
     let shown = suspects::shown(&case, &ranking, None);

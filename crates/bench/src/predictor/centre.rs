@@ -2,7 +2,7 @@
 
 use circuit::Node;
 use circuit::meter::{Choice, Setup};
-use diagnose::{Marginal, Scale, Slopes};
+use diagnose::{Line, Marginal, Moved, Scale, Slopes};
 use predict::{ChangedBoard, Distribution, Question, Shown};
 
 /// A reading with parts in the middle of their spread.
@@ -96,6 +96,62 @@ fn border(question: &Question, chosen: &Setup) -> f64 {
         Setup::Diode { limit, .. } => limit,
         Setup::Volts { .. } => f64::INFINITY,
     }
+}
+
+/// Standard deviation on the scale by which a straight line about a changed reading errs: the more, the
+/// farther the change has moved it. A fiftieth of the way, at most a twentieth of the scale's unit;
+/// chosen because that is about what solving at other magnitudes shows.
+pub(super) fn bend(scale: Scale, before: Option<f64>, after: f64) -> f64 {
+    let away = before.map_or(1.0, |b| (scale.at(after).0 - scale.at(b).0).abs());
+    (0.02 * away).min(0.05)
+}
+
+/// Standard deviation on the scale by which a line through the unit that was read errs for its
+/// neighbours; chosen as a fifth of what a hand-held meter errs.
+pub(super) const NEARLY: f64 = 0.002;
+
+/// A healthy reading of the unit at `unit` as a line.
+pub(super) fn line(here: &Centre, scale: Scale, unit: &[(u32, f64)]) -> Option<Line> {
+    let (at, slope) = scale.at(here.reading?);
+    let slopes: Slopes = here.slopes.iter().map(|(v, s)| (*v, s * slope)).collect();
+    Some(Line {
+        middle: at - along(&slopes, unit),
+        own: (here.sd * slope).powi(2) + NEARLY * NEARLY,
+        border: match here.border {
+            b if b.is_finite() => scale.at(b).0,
+            b => b,
+        },
+        slopes,
+    })
+}
+
+/// A reading of the unit at `unit` as a line that is told where it meets the middle of all.
+pub(super) fn drawn_back(moved: Moved, scale: Scale, unit: &[(u32, f64)]) -> Moved {
+    if unit.is_empty() {
+        return moved;
+    }
+    let (at, here) = scale.at(moved.mean);
+    let way = here * along(&moved.slopes, unit);
+    let mean = scale.reading(at - way);
+    let ratio = here / scale.at(mean).1;
+    Moved {
+        mean,
+        slopes: moved
+            .slopes
+            .into_iter()
+            .map(|(v, s)| (v, s * ratio))
+            .collect(),
+        sd: moved.sd * ratio,
+        ..moved
+    }
+}
+
+fn along(slopes: &[(u32, f64)], unit: &[(u32, f64)]) -> f64 {
+    let of = |name: &u32| {
+        let found = unit.binary_search_by_key(name, |u| u.0);
+        found.map_or(0.0, |i| unit[i].1)
+    };
+    slopes.iter().map(|(name, s)| s * of(name)).sum()
 }
 
 /// A normal distribution about the middle, over range beyond the border.

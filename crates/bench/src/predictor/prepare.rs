@@ -1,18 +1,13 @@
 //! Many effects at once: what is proven unmoved costs next to nothing, and what moves is laid out once for all places.
 
-use diagnose::{Effect, Healthy, Moved, Slopes};
+use diagnose::{Effect, Healthy, Moved, Scale, Slopes};
 use predict::ChangedBoard;
 use predict::faults::FaultBoard;
 use rayon::prelude::*;
 
-use super::centre::spread;
+use super::centre::{Centre, bend, drawn_back};
 use super::{Done, Predictor};
 use crate::Stop;
-
-/// A reading that moves by less than this many standard deviations, or this share of itself, follows
-/// the variables as the healthy one does.
-const SLIGHT: f64 = 0.5;
-const SLIGHT_SHARE: f64 = 0.03;
 
 impl Predictor {
     /// Computes all that readings at these places need, on all cores.
@@ -68,8 +63,8 @@ impl Predictor {
             .iter()
             .map(|d| self.edits(&board.network, &[&self.deeds[*d]]))
             .collect();
-        let population = &board.network.population;
-        let values = population.values(&vec![0.0; population.variables]);
+        let z = &self.bases[condition].z;
+        let values = board.network.population.values(z);
         let faulty = FaultBoard::with_edits(board, &values, edits.iter().cloned());
         let moved: Vec<(usize, Vec<usize>)> = wanted
             .par_iter()
@@ -95,7 +90,7 @@ impl Predictor {
                 if stop() {
                     return;
                 }
-                let changed = ChangedBoard::new(board, edits);
+                let changed = ChangedBoard::of_unit(board, edits, z.clone());
                 for &place in places {
                     let effect = match (&changed, self.nodes(&self.places[place], &board.network)) {
                         (Ok(changed), Some(leads)) => self.effect_at(place, changed, leads),
@@ -104,6 +99,47 @@ impl Predictor {
                     let _ = self.effects[place][*deed].set(effect);
                 }
             });
+    }
+
+    /// A reading that a fault moves to `mean`, and that follows the variables as the healthy one does.
+    fn as_healthy(
+        &self,
+        place: usize,
+        healthy: &Healthy,
+        before: &Centre,
+        mean: f64,
+    ) -> Option<Effect> {
+        let scale = self.scale(place);
+        let (slopes, sd) = match &healthy.line {
+            Some(_) => (before.slopes.clone(), before.sd),
+            None => {
+                let (_, slope) = healthy.marginal.score(before.reading?)?;
+                let told: f64 = healthy.slopes.iter().map(|s| s.1 * s.1).sum();
+                let slopes: Slopes = healthy
+                    .slopes
+                    .iter()
+                    .map(|(v, s)| (*v, s / slope))
+                    .collect();
+                (slopes, (1.0 - told).max(0.0).sqrt() / slope)
+            }
+        };
+        let (slopes, sd) = match scale {
+            // Resistance follows by ratio, farther down by as much less.
+            Scale::Ohms => {
+                let ratio = mean / before.reading?;
+                let scaled = slopes.iter().map(|(v, s)| (*v, s * ratio)).collect();
+                (scaled, sd * ratio)
+            }
+            Scale::Diode | Scale::Volts => (slopes, sd),
+        };
+        let moved = Moved {
+            mean,
+            slopes,
+            sd,
+            bend: bend(scale, before.reading, mean),
+            border: before.border,
+        };
+        Some(Effect::Moved(drawn_back(moved, scale, &self.centre)))
     }
 
     /// Settles what does not move the place; returns the faults that do, as indices.
@@ -124,57 +160,102 @@ impl Predictor {
         else {
             return asked;
         };
-        let sd = spread(before);
-        asked
-            .into_iter()
-            .filter(|k| {
-                let cells = &self.effects[place];
-                let bounds = &self.bounds[faults[*k]];
-                let still = |d: &usize| cells[*d].get() == Some(&Effect::Unmoved);
-                if !bounds.is_empty() && bounds.iter().all(still) {
-                    let _ = cells[faults[*k]].set(Effect::Unmoved);
-                    return false;
-                }
-                let answer = engine.answer(&faulty.changes()[*k]);
-                let known = match (before.reading, answer.map(|a| a.reading)) {
-                    (None, Ok(None)) => Some(Effect::Unmoved),
-                    (Some(_), Ok(None)) => Some(Effect::OverRange),
-                    (Some(b), Ok(Some(a))) => match (a - b).abs() {
-                        by if by < self.slight(place, before) => Some(Effect::Unmoved),
-                        by if by < SLIGHT * sd || by < SLIGHT_SHARE * b.abs() => {
-                            as_healthy(healthy, b).map(|(slopes, sd)| {
-                                Effect::Moved(Moved {
-                                    mean: a,
-                                    slopes,
-                                    sd,
-                                    border: before.border,
-                                })
-                            })
-                        }
-                        _ => None,
-                    },
-                    _ => None,
-                };
-                match known {
-                    Some(effect) => {
-                        let _ = self.effects[place][faults[*k]].set(effect);
-                        false
-                    }
-                    None => true,
-                }
-            })
-            .collect()
+        let skipped = self.between(faults);
+        let mut read: Vec<Option<Option<f64>>> = vec![None; faults.len()];
+        let mut left = Vec::new();
+        for k in asked.iter().copied().filter(|k| skipped[*k].is_none()) {
+            let cells = &self.effects[place];
+            let bounds = &self.bounds[faults[k]];
+            let still = |d: &usize| cells[*d].get() == Some(&Effect::Unmoved);
+            if !bounds.is_empty() && bounds.iter().all(still) {
+                read[k] = Some(before.reading);
+                let _ = cells[faults[k]].set(Effect::Unmoved);
+                continue;
+            }
+            if let Ok(answer) = engine.answer(&faulty.changes()[k]) {
+                read[k] = Some(answer.reading);
+            }
+            if !self.settle(place, faults[k], (healthy, before), read[k]) {
+                left.push(k);
+            }
+        }
+        let scale = self.scale(place);
+        for k in asked {
+            let Some(among) = &skipped[k] else { continue };
+            let mut at = among.map(|k| read[k?]?.map(|r| scale.at(r).0));
+            if at[1].is_none() || at[2].is_none() {
+                read[k] = engine.answer(&faulty.changes()[k]).ok().map(|a| a.reading);
+            } else {
+                // Without an outer point its side is taken to be straight.
+                let (inner, next) = (at[1].unwrap_or_default(), at[2].unwrap_or_default());
+                let (before, after) = (
+                    at[0].get_or_insert(2.0 * inner - next).to_owned(),
+                    at[3].get_or_insert(2.0 * next - inner).to_owned(),
+                );
+                let x = (9.0 * (inner + next) - before - after) / 16.0;
+                read[k] = Some(Some(scale.reading(x)));
+            }
+            if !self.settle(place, faults[k], (healthy, before), read[k]) {
+                left.push(k);
+            }
+        }
+        left
     }
-}
 
-/// Slopes and own spread of a healthy reading, in its unit.
-fn as_healthy(healthy: &Healthy, reading: f64) -> Option<(Slopes, f64)> {
-    let (_, slope) = healthy.marginal.score(reading)?;
-    let told: f64 = healthy.slopes.iter().map(|s| s.1 * s.1).sum();
-    let slopes = healthy
-        .slopes
-        .iter()
-        .map(|(v, s)| (*v, s / slope))
-        .collect();
-    Some((slopes, (1.0 - told).max(0.0).sqrt() / slope))
+    /// Of each fault whose reading is taken to lie between those of like faults with other magnitudes:
+    /// the two before and the two after, by their place in `faults`.
+    fn between(&self, faults: &[usize]) -> Vec<Option<[Option<usize>; 4]>> {
+        let mut of_deed = vec![None; self.deeds.len()];
+        for (k, deed) in faults.iter().enumerate() {
+            of_deed[*deed] = Some(k);
+        }
+        let mut found = vec![None; faults.len()];
+        let mut asked = vec![false; faults.len()];
+        for (change, deeds) in self.changes.iter().zip(&self.cells) {
+            let list: Option<Vec<usize>> = deeds.iter().map(|d| of_deed[*d]).collect();
+            let Some(list) = list.filter(|l| change.magnitudes.len() > 3 && l.len() > 3) else {
+                continue;
+            };
+            for (i, k) in list.iter().enumerate() {
+                let inner = i % 2 == 1 && i + 1 < list.len();
+                if !inner || asked[*k] {
+                    asked[*k] = true;
+                    found[*k] = None;
+                    continue;
+                }
+                let at = |i: Option<usize>| i.and_then(|i| list.get(i)).copied();
+                found[*k] = Some([
+                    at(i.checked_sub(3)),
+                    at(Some(i - 1)),
+                    at(Some(i + 1)),
+                    at(Some(i + 3).filter(|i| i % 2 == 0)),
+                ]);
+            }
+        }
+        found
+    }
+
+    /// Sets an effect from what the place reads under a fault; false if that has to be solved whole.
+    fn settle(
+        &self,
+        place: usize,
+        deed: usize,
+        (healthy, before): (&Healthy, &Centre),
+        read: Option<Option<f64>>,
+    ) -> bool {
+        let known = match (before.reading, read) {
+            (None, Some(None)) => Some(Effect::Unmoved),
+            (Some(_), Some(None)) => Some(Effect::OverRange),
+            (Some(b), Some(Some(a))) if (a - b).abs() < self.slight(place, before) => {
+                Some(Effect::Unmoved)
+            }
+            (Some(_), Some(Some(a))) => self.as_healthy(place, healthy, before, a),
+            _ => None,
+        };
+        let settled = known.is_some();
+        if let Some(effect) = known {
+            let _ = self.effects[place][deed].set(effect);
+        }
+        settled
+    }
 }

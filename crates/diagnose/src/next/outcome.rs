@@ -188,6 +188,10 @@ fn foretell(
     let effect = variant
         .hypothesis
         .map_or(&Effect::Unmoved, |(c, v)| p.effect(c, v, place));
+    if let (Effect::Unmoved, Some(line)) = (effect, &healthy.line) {
+        let (m, v) = fit.given(&line.slopes, line.own);
+        return Foretold::Number(line.middle + m, v.sqrt(), line.border);
+    }
     match effect {
         Effect::OverRange => Foretold::OverRange,
         Effect::Unknown => Foretold::Unknown,

@@ -230,6 +230,7 @@ fn healthy(centre: &Centre) -> Healthy {
             marginal: Marginal::new(&[], 1.0),
             slopes: Vec::new(),
             reversed: None,
+            line: None,
         };
     };
     let total = (slopes.iter().map(|s| s.1 * s.1).sum::<f64>() + sd * sd).sqrt();
@@ -239,6 +240,7 @@ fn healthy(centre: &Centre) -> Healthy {
         marginal: Marginal::normal(*mean, total),
         slopes: slopes.iter().map(|(v, s)| (*v, s / total)).collect(),
         reversed: None,
+        line: None,
     }
 }
 
@@ -253,6 +255,10 @@ fn effect(before: &Centre, after: Centre) -> Effect {
             Effect::Unmoved
         }
         (_, Some((mean, slopes, sd))) => Effect::Moved(Moved {
+            bend: before.as_ref().map_or(0.05, |(b, ..)| {
+                let away = Scale::Ohms.at(mean).0 - Scale::Ohms.at(*b).0;
+                (0.02 * away.abs()).min(0.05)
+            }),
             mean,
             slopes,
             sd,
