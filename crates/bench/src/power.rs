@@ -10,7 +10,7 @@ use units::Unit;
 use crate::refused::Refused;
 
 /// Stands before everything that is done with mains or stored charge.
-pub(crate) const MAINS: &str = "Mains and charged capacitors kill. Follow the rules of your place, and leave work on mains and kilovolts to those trained and permitted to do it; never alone.";
+pub const MAINS: &str = "Mains and charged capacitors kill. Follow the rules of your place, and leave work on mains and kilovolts to those trained and permitted to do it; never alone.";
 
 /// What a number on the command line is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -76,7 +76,8 @@ pub async fn expectations(State(bench): State<Bench>, Path(name): Path<String>) 
     csv(&lines)
 }
 
-fn not_yet() -> Response {
+/// A table that is still being computed.
+pub fn not_yet() -> Response {
     (
         StatusCode::SERVICE_UNAVAILABLE,
         [(header::RETRY_AFTER, "2")],

@@ -12,6 +12,7 @@ mod keys;
 pub mod ledger;
 pub mod map;
 mod marks;
+pub mod power;
 pub mod probe;
 pub mod proves;
 mod remarks;
@@ -244,6 +245,7 @@ pub async fn pulse(
         let text = match (page.as_str(), board) {
             ("bench", _) => overview_of(&bench, &now).1,
             ("twins", _) => twins::pulse(&bench),
+            ("power", _) => power::pulse(&bench),
             (_, Some(Some(board))) => {
                 let judged = bench.work.judged(&now.project, board, PATIENCE);
                 let waiting = match judged {

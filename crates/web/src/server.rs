@@ -127,6 +127,8 @@ impl Server {
             .route("/probe.js", get(assets::probe))
             .route("/intake", get(pages::intake::page))
             .route("/twins", get(pages::twins::page))
+            .route("/power", get(pages::power::page))
+            .route("/power.csv", get(pages::power::table))
             .route("/machine", post(pages::start::post))
             .route("/ledger", get(pages::ledger::page))
             .route("/ledger.csv", get(pages::ledger::table))

@@ -1,4 +1,4 @@
-//! Long computations: two threads, the page that is looked at first, results kept while what they rest on stays the same.
+//! Long computations: three threads, the page that is looked at first, results kept while what they rest on stays the same.
 
 use std::collections::HashMap;
 use std::hash::{DefaultHasher, Hash, Hasher};
@@ -7,13 +7,13 @@ use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
-use bench::pages::{advice, board, unread};
+use bench::pages::{advice, board, power, unread};
 use bench::project::{BoardText, Project};
 use bench::proves;
 
 use crate::live::Bell;
 
-/// What is to be computed about a board.
+/// What is to be computed about a board, or about the whole project.
 #[derive(Clone, Debug, PartialEq, Eq, Hash)]
 pub enum Task {
     /// Verdicts on its readings.
@@ -24,6 +24,8 @@ pub enum Task {
     Advice,
     /// Readings that would show this fault.
     Prove(String),
+    /// The cold card and the stages of first power, of the whole project.
+    Power,
 }
 
 impl Task {
@@ -34,12 +36,18 @@ impl Task {
             Task::Advice => 1,
             Task::Prove(_) => 2,
             Task::Unread => 3,
+            Task::Power => 4,
         }
     }
 
-    /// Verdicts have a thread of their own, so that they never wait for what takes seconds.
+    /// Verdicts have a thread of their own, so that they never wait for what takes seconds; nor do suspects wait for what
+    /// takes a whole machine.
     fn lane(&self) -> usize {
-        usize::from(self.rank() > 0)
+        match self {
+            Task::Judge => 0,
+            Task::Advice | Task::Prove(_) | Task::Unread => 1,
+            Task::Power => 2,
+        }
     }
 }
 
@@ -120,6 +128,7 @@ struct Book {
     unread: Shelf<unread::View>,
     advice: Shelf<advice::View>,
     proofs: Shelf<proves::View>,
+    power: Shelf<power::View>,
 }
 
 /// The workers.
@@ -132,7 +141,7 @@ pub struct Work {
     bell: Arc<Bell>,
 }
 
-const LANES: usize = 2;
+const LANES: usize = 3;
 
 /// How far the computation of one thread is.
 #[derive(Default)]
@@ -219,6 +228,12 @@ impl Work {
         self.going(book, &key)
     }
 
+    /// The cold card and the stages of first power, as far as they are; asks for them if nobody has.
+    pub fn power(&self, project: &Arc<Project>) -> Stand<power::View> {
+        let everything = BoardText::default();
+        self.stand(power_key(project), project, &everything, |b| &b.power)
+    }
+
     fn stand<T>(
         &self,
         key: Key,
@@ -290,7 +305,12 @@ impl Work {
         let own = &self.lanes[lane];
         loop {
             let job = self.take(lane);
-            let Some(board) = job.project.board(&job.board) else {
+            let everything = BoardText::default();
+            let board = match job.key.0 {
+                Task::Power => Some(&everything),
+                _ => job.project.board(&job.board),
+            };
+            let Some(board) = board else {
                 self.book().running[lane] = None;
                 continue;
             };
@@ -332,6 +352,10 @@ impl Work {
                         None => Err(bench::Refused::unable("There is no sheet.", "Draw one.")),
                     });
                     self.finish(|book| &mut book.proofs, &job, found, stop());
+                }
+                Task::Power => {
+                    let found = guarded(|| power::power(&job.project, &progress, &stop));
+                    self.finish(|book| &mut book.power, &job, found, stop());
                 }
             }
         }
@@ -433,4 +457,15 @@ fn key(task: Task, project: &Project, board: &BoardText) -> Key {
         unit.name.hash(&mut hasher);
     }
     (task, hasher.finish())
+}
+
+/// The drawings of all boards, how they are joined and the meter decide the result; readings do not.
+fn power_key(project: &Project) -> Key {
+    let mut hasher = DefaultHasher::new();
+    let texts = [project.machine_text(), project.meter.as_ref()];
+    let sheets = project.boards().map(|b| b.sheet.as_ref());
+    for text in texts.into_iter().chain(sheets) {
+        text.map(|t| (&t.file, &t.text)).hash(&mut hasher);
+    }
+    (Task::Power, hasher.finish())
 }

@@ -94,6 +94,15 @@ pub struct PlanHazard {
     pub detected_by: Vec<usize>,
 }
 
+/// The plan together with the card that stands before its first stage.
+#[derive(Debug)]
+pub struct Answer {
+    /// Hazards and cold card.
+    pub card: risk::View,
+    /// The plan, or why there is none.
+    pub plan: Result<View, Refused>,
+}
+
 /// Makes the plan.
 ///
 /// # Errors
@@ -104,6 +113,19 @@ pub fn plan(
     progress: Progress<'_>,
     stop: Stop<'_>,
 ) -> Result<View, Refused> {
+    with_card(input, options, progress, stop)?.plan
+}
+
+/// Makes the plan and keeps the card, so that who shows both works them out once.
+///
+/// # Errors
+/// Bad input, a circuit without an operating point at full power, or stopped.
+pub fn with_card(
+    input: &Input,
+    options: &Options,
+    progress: Progress<'_>,
+    stop: Stop<'_>,
+) -> Result<Answer, Refused> {
     let risk_options = risk::Options {
         meter: options.meter.clone(),
         lenient: options.lenient,
@@ -111,6 +133,14 @@ pub fn plan(
     let mut whole = risk::read_whole(input, options.lenient)?;
     stand_in::stand_in(&mut whole.sheet, options.hertz)?;
     let worked = risk::worked_out(whole, &risk_options, progress, stop)?;
+    let plan = of_worked(&worked, input, options);
+    Ok(Answer {
+        card: worked.view,
+        plan,
+    })
+}
+
+fn of_worked(worked: &risk::Worked, input: &Input, options: &Options) -> Result<View, Refused> {
     let sheet = &worked.whole.sheet;
     let plain = Powered::new(sheet).map_err(|e| crate::places::unsolved(&e, sheet))?;
     let mut mains = stages::mains(&worked.whole, options.hertz);

@@ -156,6 +156,7 @@ fn a_hundred_hostile_texts_stay_texts() {
         "/ledger.csv",
         "/intake",
         "/twins",
+        "/power",
         "/board/A2",
         "/board/B1",
         "/board/B1/sheet",

@@ -20,6 +20,7 @@ pub fn main(view: &View, start: Option<&Markup>) -> Markup {
             } @else if !view.is_waiting {
                 p.answer { "Every board was read in every unit, and no reading disagrees." }
             }
+            p { a.go href="/power" { "Before first power: the cold card and the stages" } }
             (remarks::errors(&view.remarks))
             (table(view))
         }

@@ -28,10 +28,11 @@ pub struct Frame<'a> {
 }
 
 /// Pages that are not about one board: address, name, key.
-const SECTIONS: [(&str, &str, &str); 4] = [
+const SECTIONS: [(&str, &str, &str); 5] = [
     ("/", "Bench", "b"),
     ("/intake", "Intake", "i"),
     ("/twins", "Twins", "w"),
+    ("/power", "Power-up", "u"),
     ("/ledger", "Ledger", "l"),
 ];
 

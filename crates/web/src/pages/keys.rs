@@ -16,7 +16,10 @@ const KEYS: [(&str, &str); 11] = [
     ("r", "enter a reading: the cursor goes to the red lead"),
     ("t", "take readings one by one"),
     ("n, p", "next board, previous board"),
-    ("b, i, w, l", "the bench, intake, twins, the ledger"),
+    (
+        "b, i, w, u, l",
+        "the bench, intake, twins, power-up, the ledger",
+    ),
 ];
 
 /// All keys in a table.

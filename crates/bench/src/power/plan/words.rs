@@ -177,12 +177,21 @@ impl View {
     }
 
     fn late_text(&self) -> String {
-        let late: Vec<_> = self.hazards.iter().filter(|h| !h.in_time).collect();
+        let late = self.late();
         if late.is_empty() {
             return String::new();
         }
         let mut text = "\nHazards that no stage shows before something is lost\n".to_owned();
-        for h in late {
+        for (with, says) in late {
+            text += &format!("  {with}: {says}\n");
+        }
+        text
+    }
+
+    /// Hazards that no stage shows before something is lost, each with what stands against it.
+    pub fn late(&self) -> Vec<(&str, String)> {
+        let late = self.hazards.iter().filter(|h| !h.in_time);
+        late.map(|h| {
             let card: Vec<String> = h.detected_by.iter().map(|c| (c + 1).to_string()).collect();
             let says = match (&h.limit, card.is_empty()) {
                 (None, false) => format!(
@@ -196,8 +205,8 @@ impl View {
                 ),
                 (limit, true) => risk::precaution(limit.as_ref()),
             };
-            text += &format!("  {}: {says}\n", h.with);
-        }
-        text
+            (h.with.as_str(), says)
+        })
+        .collect()
     }
 }
