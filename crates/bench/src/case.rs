@@ -1,6 +1,6 @@
 //! Readings of one or two units made ready for the diagnosis: places, predictions, and what may be wrong.
 
-use std::collections::{BTreeSet, HashMap};
+use std::collections::HashMap;
 use std::sync::Arc;
 
 use diagnose::{Change, Predictions, Prior, Priors, Taken, Unit};
@@ -278,28 +278,30 @@ fn settle_changes(case: &mut Case, priors: Opinion) {
     }
 }
 
-/// Nets whose readings are odd; none if they are so many that the drawing as a whole is doubtful.
+/// Nets whose readings stand out, the oddest first and not all of them if they are many. Readings that are
+/// each within reason may be odd together, so the bar is low.
 fn odd_nets(case: &Case) -> Vec<NetId> {
-    const ODD: f64 = 3.29;
-    const MOST: usize = 10;
-    let mut nets = BTreeSet::new();
+    const ODD: f64 = 1.5;
+    const MOST: usize = 8;
+    let mut oddest: HashMap<usize, f64> = HashMap::new();
     for unit in &case.units {
         for (i, taken) in unit.readings.iter().zip(&unit.taken) {
-            let odd = unit
-                .predictor
-                .healthy(taken.place)
-                .is_some_and(|h| match taken.shown {
-                    Shown::Number(x) => h.marginal.score(x).is_none_or(|s| s.0.abs() > ODD),
-                    Shown::OverRange => h.marginal.over_range() < 1e-3,
-                });
-            if odd {
-                nets.insert(case.readings[*i].red.net.0);
-                nets.insert(case.readings[*i].black.net.0);
+            let Some(place) = unit.predictor.healthy(taken.place) else {
+                continue;
+            };
+            let far = match taken.shown {
+                Shown::Number(x) => place.marginal.score(x).map_or(f64::INFINITY, |s| s.0.abs()),
+                Shown::OverRange if place.marginal.over_range() < 1e-3 => f64::INFINITY,
+                Shown::OverRange => 0.0,
+            };
+            for net in [case.readings[*i].red.net.0, case.readings[*i].black.net.0] {
+                let known = oddest.entry(net as usize).or_insert(0.0);
+                *known = known.max(far);
             }
         }
     }
-    if nets.len() > MOST {
-        return Vec::new();
-    }
-    nets.into_iter().map(NetId).collect()
+    let mut nets: Vec<(usize, f64)> = oddest.into_iter().filter(|n| n.1 > ODD).collect();
+    nets.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
+    nets.truncate(MOST);
+    nets.into_iter().map(|n| NetId(n.0 as _)).collect()
 }

@@ -89,7 +89,7 @@ pub fn run(
         lenient: false,
     };
     let case = case::open(sheet, &options, &|_, _| Vec::new(), stop)?;
-    let bench = Invented::new(&case)?;
+    let bench = Invented::of(&case, 0)?;
     Ok((0..trial.units)
         .into_par_iter()
         .filter(|_| !stop())
@@ -97,20 +97,46 @@ pub fn run(
         .collect())
 }
 
+/// Logarithm of the joint density of all units' readings if each is healthy and built as the sheet says,
+/// by a solve that shares nothing with the ranking.
+///
+/// # Errors
+/// Bad input, or no operating point.
+pub fn ln_healthy(sheet: &Text, readings: &Text) -> std::result::Result<f64, Refused> {
+    let options = Options {
+        readings: readings.clone(),
+        machine: None,
+        meter: crate::MeterChoice::default(),
+        unit: None,
+        priors: Opinion::Flat,
+        lenient: false,
+    };
+    let case = case::open(sheet, &options, &|_, _| Vec::new(), &|| false)?;
+    (0..case.units.len())
+        .map(|unit| {
+            let bench = Invented::of(&case, unit)?;
+            let reads = bench.reads(&case.units[unit].taken);
+            let middle = vec![0.0; bench.network.population.variables];
+            Ok(joint::ln_density(&bench.board, &[], &reads, &[&middle]))
+        })
+        .sum()
+}
+
 /// The board, and what is asked at each place.
 struct Invented<'a> {
     case: &'a Case,
+    unit: usize,
     network: circuit::Network,
     board: predict::Board,
     questions: Vec<Question>,
 }
 
 impl<'a> Invented<'a> {
-    fn new(case: &'a Case) -> std::result::Result<Self, Refused> {
+    fn of(case: &'a Case, index: usize) -> std::result::Result<Self, Refused> {
         let treatment = places::Treatment::default();
         let network = places::network(&case.sheet, State::Cold, &treatment);
         let board = places::board(&case.sheet, State::Cold, &treatment)?;
-        let unit = &case.units[0];
+        let unit = &case.units[index];
         let questions = unit.readings.iter().filter_map(|i| {
             let reading = &case.readings[*i];
             let meter = case.meters.named(reading.meter.as_deref());
@@ -118,6 +144,7 @@ impl<'a> Invented<'a> {
         });
         Ok(Self {
             case,
+            unit: index,
             network,
             board,
             questions: questions.collect(),
@@ -125,7 +152,7 @@ impl<'a> Invented<'a> {
     }
 
     fn on_scale(&self, taken: Taken) -> Option<f64> {
-        let healthy = self.case.units[0].predictor.healthy(taken.place)?;
+        let healthy = self.case.units[self.unit].predictor.healthy(taken.place)?;
         match taken.shown {
             Shown::Number(x) => Some(healthy.scale.at(x).0),
             Shown::OverRange => None,
@@ -148,7 +175,7 @@ impl<'a> Invented<'a> {
         let values = network.population.values(&z);
         let board = predict::Board::new(network).ok()?;
         let rest = board.rest_with(&values).ok()?;
-        let unit = &self.case.units[0];
+        let unit = &self.case.units[self.unit];
         let taken: Option<Vec<Taken>> = self
             .questions
             .iter()
@@ -172,14 +199,14 @@ impl<'a> Invented<'a> {
 
     /// Nodes under the leads of a reading.
     fn leads(&self, k: usize, network: &circuit::Network) -> (circuit::Node, circuit::Node) {
-        let reading = &self.case.readings[self.case.units[0].readings[k]];
+        let reading = &self.case.readings[self.case.units[self.unit].readings[k]];
         let node = |l| places::node(l, &self.case.sheet, network);
         (node(&reading.red), node(&reading.black))
     }
 
     fn one(&self, trial: &Trial, k: u64) -> Option<Result> {
         let mut draws = random::stream(trial.seed, k);
-        let unit = &self.case.units[0];
+        let unit = &self.case.units[self.unit];
         let changes = unit.predictor.changes();
         let mut even = || circuit::parameter::normal_cdf(random::normal(&mut draws));
         let kind = if trial.healthy_only { 0.0 } else { even() };
@@ -290,7 +317,7 @@ impl<'a> Invented<'a> {
 
     fn reads(&self, taken: &[Taken]) -> Vec<joint::Read<'_>> {
         let read = |(k, t): (usize, &Taken)| {
-            let place = self.case.units[0].predictor.healthy(t.place);
+            let place = self.case.units[self.unit].predictor.healthy(t.place);
             joint::Read {
                 question: &self.questions[k],
                 leads: self.leads(k, &self.board.network),
@@ -304,7 +331,7 @@ impl<'a> Invented<'a> {
     /// Number of faults that no reading tells from the chosen one, itself included.
     fn class(&self, chosen: usize, edits: &[Edit], taken: &[Taken], z: &[f64]) -> usize {
         let sheet = &self.case.sheet;
-        let changes = self.case.units[0].predictor.changes();
+        let changes = self.case.units[self.unit].predictor.changes();
         let others: Vec<Vec<Vec<Edit>>> = changes
             .iter()
             .enumerate()
