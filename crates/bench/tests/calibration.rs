@@ -94,7 +94,7 @@ fn the_error_of_calibration_is_what_its_definition_says() {
 
 #[test]
 fn a_fault_that_shows_leads() {
-    let list = trials(90, 600, |t| t.classes = 15);
+    let list = trials(90, 600, |t| t.classes = 8);
     let eligible: Vec<&Result> = list
         .iter()
         .filter(|r| matches!(r.truth, Truth::Fault(..)) && r.visible >= SHOWS)

@@ -53,7 +53,11 @@ fn decade(sheet: &str, draws: &mut ChaCha8Rng) -> Option<(String, String)> {
     let line = *chosen(&lines(sheet, "resistor"), draws);
     let value = bare(word(line, 2));
     let ohms = units::read(value, units::Unit::Ohm).ok()?.number;
-    let factor = if draws.next_u32() % 2 == 0 { 10.0 } else { 0.1 };
+    let factor = if draws.next_u32().is_multiple_of(2) {
+        10.0
+    } else {
+        0.1
+    };
     let other = line.replacen(&format!("\"{value}\""), &format!("{}", ohms * factor), 1);
     Some((sheet.replacen(line, &other, 1), word(line, 1).to_owned()))
 }
@@ -79,7 +83,10 @@ fn reversed(sheet: &str, draws: &mut ChaCha8Rng) -> Option<(String, String)> {
 fn swapped(sheet: &str, draws: &mut ChaCha8Rng) -> Option<(String, String)> {
     let points = lines(sheet, "point");
     let net = |line: &str| bare(word(line, 2)).to_owned();
-    let (a, b) = (net(*chosen(&points, draws)), net(*chosen(&points, draws)));
+    let (a, b) = (
+        net(chosen::<&str>(&points, draws)),
+        net(chosen::<&str>(&points, draws)),
+    );
     let rail = |n: &str| n.starts_with(['+', '-', '0']);
     if a == b || rail(&a) || rail(&b) {
         return None;
@@ -103,7 +110,10 @@ fn swapped(sheet: &str, draws: &mut ChaCha8Rng) -> Option<(String, String)> {
 fn not_fitted(sheet: &str, draws: &mut ChaCha8Rng) -> Option<(String, String)> {
     let points = lines(sheet, "point");
     let net = |line: &str| word(line, 2).trim_start_matches("net=").to_owned();
-    let (a, b) = (net(*chosen(&points, draws)), net(*chosen(&points, draws)));
+    let (a, b) = (
+        net(chosen::<&str>(&points, draws)),
+        net(chosen::<&str>(&points, draws)),
+    );
     if a == b {
         return None;
     }
