@@ -7,9 +7,11 @@ use diagnose::{Predictions, Slopes, Taken, Unit, toward, toward_healthy};
 use crate::Stop;
 use crate::predictor::Predictor;
 
-/// Times that all faults are looked at near the unit.
+/// Times that all faults are looked at near the unit; chosen because two found four more of 21 faults of
+/// the demo than none; three were not tried.
 const TIMES: usize = 2;
-/// Variables that move by less, in standard deviations, change little.
+/// Variables that move by less, in standard deviations, change little; chosen because the close look follows
+/// them that far by itself.
 const NEAR: f64 = 0.6;
 
 /// The same predictions as straight lines through the unit to which the readings point, with all that

@@ -19,6 +19,28 @@ pub struct Question {
     pub choice: Choice,
 }
 
+impl Question {
+    /// The largest reading that the meter shows, in ohms or volts, where `chosen` is the range that it
+    /// reads on; infinite where it never goes over range.
+    pub fn border(&self, chosen: &Setup) -> f64 {
+        let setup = match self.choice {
+            Choice::First => self.setups.last().unwrap_or(chosen),
+            Choice::NearestMiddle => chosen,
+        };
+        match *setup {
+            Setup::CurrentOhms {
+                amps,
+                limit,
+                full_scale,
+                ..
+            } => full_scale.min(limit / amps),
+            Setup::SeriesOhms { full_scale, .. } => full_scale,
+            Setup::Diode { limit, .. } => limit,
+            Setup::Volts { .. } => f64::INFINITY,
+        }
+    }
+}
+
 /// What the meter shows, on which range, and at what voltage between its leads.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Shown {

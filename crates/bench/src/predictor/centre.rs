@@ -1,7 +1,6 @@
 //! A reading with all parts in the middle of their spread, and the distribution made from it.
 
 use circuit::Node;
-use circuit::meter::{Choice, Setup};
 use diagnose::{Line, Marginal, Moved, Scale, Slopes};
 use predict::{ChangedBoard, Distribution, Question, Shown};
 
@@ -40,7 +39,7 @@ pub(super) fn centre(
     let sensed = board.read(leads, question, near).ok()?;
     let shown = sensed.shown;
     let setup = question.setups[shown.range];
-    let border = border(question, &setup);
+    let border = question.border(&setup);
     let Some(reading) = shown.reading else {
         return Some(Centre {
             reading: None,
@@ -77,25 +76,6 @@ pub(super) fn centre(
 pub(super) fn spread(centre: &Centre) -> f64 {
     let parts: f64 = centre.slopes.iter().map(|s| s.1 * s.1).sum();
     (parts + centre.sd * centre.sd).sqrt()
-}
-
-/// The largest reading that the meter shows.
-fn border(question: &Question, chosen: &Setup) -> f64 {
-    let setup = match question.choice {
-        Choice::First => question.setups.last().unwrap_or(chosen),
-        Choice::NearestMiddle => chosen,
-    };
-    match *setup {
-        Setup::CurrentOhms {
-            amps,
-            limit,
-            full_scale,
-            ..
-        } => full_scale.min(limit / amps),
-        Setup::SeriesOhms { full_scale, .. } => full_scale,
-        Setup::Diode { limit, .. } => limit,
-        Setup::Volts { .. } => f64::INFINITY,
-    }
 }
 
 /// Standard deviation on the scale by which a straight line about a changed reading errs: the more, the

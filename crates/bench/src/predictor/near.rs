@@ -15,11 +15,17 @@ impl Predictor {
         at: &[(u32, f64)],
         places: &[usize],
     ) -> Vec<Effect> {
+        let wanted = |condition| {
+            places
+                .iter()
+                .any(|p| self.places[*p].condition == condition)
+        };
         let units: Vec<Option<ChangedBoard>> = self
             .bases
             .iter()
-            .map(|base| {
-                let (board, _) = base.board.as_ref()?;
+            .enumerate()
+            .map(|(condition, base)| {
+                let (board, _) = base.board.as_ref().filter(|_| wanted(condition))?;
                 let value = |name: &u32| {
                     let found = at.binary_search_by_key(name, |a| a.0);
                     found.map_or(0.0, |i| at[i].1)

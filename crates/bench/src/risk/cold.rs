@@ -1,7 +1,6 @@
 //! The cold side: what each permitted reading shows of each hazard, first by the fault engine, and exactly for what comes onto the card.
 
 use circuit::fault::Place;
-use circuit::meter::{Choice, Setup};
 use circuit::{Edit, Fault, Mode};
 use diagnose::card::{ColdReading, Side, Sign};
 use predict::faults::{FaultBoard, FaultEngine};
@@ -179,7 +178,7 @@ impl<'a> Bench<'a> {
         }
         Some(Seen {
             bench,
-            border: border(&question, &setup),
+            border: question.border(&setup),
             candidate,
             question,
             minutes,
@@ -338,25 +337,6 @@ impl Seen {
 
 fn norm(v: &[f64]) -> f64 {
     v.iter().map(|x| x * x).sum::<f64>().sqrt()
-}
-
-/// The largest reading that the meter shows.
-fn border(question: &Question, chosen: &Setup) -> f64 {
-    let setup = match question.choice {
-        Choice::First => question.setups.last().unwrap_or(chosen),
-        Choice::NearestMiddle => chosen,
-    };
-    match *setup {
-        Setup::CurrentOhms {
-            amps,
-            limit,
-            full_scale,
-            ..
-        } => full_scale.min(limit / amps),
-        Setup::SeriesOhms { full_scale, .. } => full_scale,
-        Setup::Diode { limit, .. } => limit,
-        Setup::Volts { .. } => f64::INFINITY,
-    }
 }
 
 /// A fault of the whole as one of a board by itself; `None` if it is not on that board.
