@@ -151,7 +151,7 @@ fn row(pair: &Pair, units: &[UnitName], is_open: bool) -> Markup {
     html! {
         tr data-row tabindex="-1" data-odd=[(pair.group == Group::Odd).then_some("")] {
             th.leads scope="row" {
-                a href=(address(&pair.board.name)) { (pair.board.name) }
+                a href=(address(&pair.board.name)) { (pair.board.name) } " "
                 span.lead { span.word { "red" } " " strong { (r.red) } }
                 span.lead { span.word { "black" } " " strong { (r.black) } }
                 span.kind { (r.state) " " (r.kind) }
