@@ -79,6 +79,18 @@ fn near_a_knee(board: &Board, place: Place, question: &Question) -> bool {
     }
 }
 
+/// Volts of which no pointer shows anything: all within a millivolt of nothing, by a meter whose profile
+/// has no floor. Its error is then a share of nothing, and the band microvolts wide.
+fn unreadable(question: &Question, band: (Option<f64>, Option<f64>)) -> bool {
+    const LEAST: f64 = 1e-3;
+    let pointer = question
+        .setups
+        .iter()
+        .all(|s| matches!(s, Setup::Volts { floor, .. } if *floor == 0.0));
+    let within = |end: Option<f64>| end.is_some_and(|v| v.abs() < LEAST);
+    pointer && within(band.0) && within(band.1)
+}
+
 /// Reads a place on every unit and counts how many readings its band holds.
 fn calibrate(
     tally: &mut Tally,
@@ -96,6 +108,9 @@ fn calibrate(
     let band = (expected.quantile(0.025), expected.quantile(0.975));
     if band == (None, None) {
         // Every healthy unit is over range; there is nothing to hold.
+        return;
+    }
+    if unreadable(question, band) {
         return;
     }
     for unit in 0..latin.units() {
