@@ -291,10 +291,11 @@ pub(crate) fn greatest(
         .filter_map(|t| crate::suspects::number(healthy.marginal.value(*t)))
         .fold(0.0, |m, v| m.max(v.abs()));
     for (c, v) in suspects {
-        if let Effect::Moved(moved) = predictions.effect(*c, *v, place) {
-            let parts: f64 = moved.slopes.iter().map(|s| s.1 * s.1).sum();
-            let centre = predictions.centre();
-            let way: f64 = moved
+        // Volts are their own scale.
+        if let Effect::Moved(line) = predictions.effect(*c, *v, place) {
+            let parts: f64 = line.slopes.iter().map(|s| s.1 * s.1).sum();
+            let centre = predictions.centre(place);
+            let way: f64 = line
                 .slopes
                 .iter()
                 .filter_map(|(v, s)| {
@@ -302,9 +303,9 @@ pub(crate) fn greatest(
                     found.ok().map(|i| s * centre[i].1)
                 })
                 .sum();
-            let here = moved.mean + way;
-            most = most
-                .max(moved.mean.abs().max(here.abs()) + 3.0 * (parts + moved.sd * moved.sd).sqrt());
+            let here = line.middle + way;
+            let spread = (parts + line.own).sqrt();
+            most = most.max(line.middle.abs().max(here.abs()) + 3.0 * spread);
         }
     }
     Some(most)

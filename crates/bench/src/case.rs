@@ -3,13 +3,15 @@
 use std::collections::HashMap;
 use std::sync::Arc;
 
-use diagnose::{Change, Predictions, Prior, Priors, Taken, Unit};
+use diagnose::{Before, Change, Predictions, Prior, Priors, Taken, Unit};
+use rayon::prelude::*;
 use record::{Reading, ReadingKind, ReadingValue, Shown};
 use sheet::{NetId, Sheet};
 
 use crate::Stop;
 use crate::focus;
 use crate::judged::AsBuilt;
+use crate::kept::Kept;
 use crate::loading::{self, Text};
 use crate::machine::{self, BoardOfMachine};
 use crate::meters::{MeterChoice, Meters, question};
@@ -50,6 +52,8 @@ pub(crate) struct OneUnit {
     pub readings: Vec<usize>,
     pub predictor: Arc<Predictor>,
     pub taken: Vec<Taken>,
+    /// What was weighed while the predictions were turned.
+    pub before: Option<Arc<Before>>,
     /// Places that the question adds, in its order.
     pub extra: Vec<usize>,
 }
@@ -65,13 +69,17 @@ pub(crate) struct Case {
 }
 
 impl Case {
-    /// Turns the predictions to the units that were read; see [`focus`].
+    /// Turns the predictions to the units that were read, and keeps them for the next reading; see [`focus`].
     ///
     /// # Errors
     /// Stopped.
-    pub fn focus(&mut self, stop: Stop<'_>) -> Result<(), Refused> {
+    pub fn focus(&mut self, kept: &Kept, stop: Stop<'_>) -> Result<(), Refused> {
         for unit in &mut self.units {
-            unit.predictor = focus::focused(&unit.predictor, &unit.taken, stop);
+            let (turned, before) =
+                focus::focused(&unit.predictor, &unit.taken, unit.before.as_ref(), stop);
+            (unit.predictor, unit.before) = (turned, before);
+            stopped(stop)?;
+            kept.keep(&unit.name, &unit.predictor, unit.before.as_ref());
         }
         stopped(stop)
     }
@@ -83,6 +91,7 @@ impl Case {
             .map(|u| Unit {
                 predictions: &*u.predictor,
                 taken: u.taken.clone(),
+                before: u.before.clone(),
             })
             .collect()
     }
@@ -99,6 +108,7 @@ pub(crate) fn open(
     sheet_text: &Text,
     options: &Options,
     extra: Extra<'_>,
+    kept: &Kept,
     stop: Stop<'_>,
 ) -> Result<Case, Refused> {
     let loaded = loading::sheet(sheet_text, options.lenient)?;
@@ -140,11 +150,19 @@ pub(crate) fn open(
     {
         wanted.push(unit.clone());
     }
+    let Prior { changes, together } = diagnose::prior(
+        &case.sheet,
+        match options.priors {
+            Opinion::Published => Priors::Published,
+            Opinion::Flat => Priors::Flat,
+        },
+    );
+    case.together = together;
     for name in wanted {
-        let unit = one_unit(&case, name, &built, extra);
+        let unit = one_unit(&case, name, &built, extra, (&changes, kept));
         case.units.push(unit);
     }
-    settle_changes(&mut case, options.priors);
+    propose(&mut case, options.priors);
     stopped(stop)?;
     Ok(case)
 }
@@ -159,7 +177,13 @@ fn stopped(stop: Stop<'_>) -> Result<(), Refused> {
     Ok(())
 }
 
-fn one_unit(case: &Case, name: String, built: AsBuilt<'_>, extra: Extra<'_>) -> OneUnit {
+fn one_unit(
+    case: &Case,
+    name: String,
+    built: AsBuilt<'_>,
+    extra: Extra<'_>,
+    (changes, kept): (&[Change], &Kept),
+) -> OneUnit {
     let own = built(&name).unwrap_or_else(|| case.sheet.clone());
     let mut conditions: Vec<Condition> = Vec::new();
     let mut places: Vec<Place> = Vec::new();
@@ -215,7 +239,17 @@ fn one_unit(case: &Case, name: String, built: AsBuilt<'_>, extra: Extra<'_>) -> 
         .into_iter()
         .map(|(place, condition)| number(condition, place, &meter))
         .collect();
-    let predictor = Arc::new(Predictor::new(own, conditions, places));
+    let earlier = kept.of(&name);
+    let again = |e: &Arc<Predictor>| Predictor::after(e, &own, &conditions, &places, changes);
+    let predictor = earlier.as_ref().and_then(|e| again(&e.0));
+    let before = earlier.and_then(|e| e.1).filter(|_| predictor.is_some());
+    let predictor = predictor
+        .unwrap_or_else(|| Predictor::new(own.clone(), conditions, places, changes.to_vec()));
+    let predictor = Arc::new(predictor);
+    let healthy: Vec<usize> = at.clone();
+    healthy.par_iter().for_each(|place| {
+        predictor.healthy(*place);
+    });
     let taken: Vec<(usize, Taken)> = readings
         .into_iter()
         .zip(at)
@@ -229,6 +263,7 @@ fn one_unit(case: &Case, name: String, built: AsBuilt<'_>, extra: Extra<'_>) -> 
         readings: taken.iter().map(|t| t.0).collect(),
         taken: taken.into_iter().map(|t| t.1).collect(),
         predictor,
+        before,
         extra,
     }
 }
@@ -255,26 +290,18 @@ fn settled(value: ReadingValue, predictor: &Predictor, place: usize) -> Option<S
     })
 }
 
-/// Says what may be wrong, the same for all units; odd readings propose doubts between their nets.
-fn settle_changes(case: &mut Case, priors: Opinion) {
-    let Prior { changes, together } = diagnose::prior(
-        &case.sheet,
-        match priors {
-            Opinion::Published => Priors::Published,
-            Opinion::Flat => Priors::Flat,
-        },
-    );
-    let mut changes: Vec<Change> = changes;
-    if priors == Opinion::Published {
-        let nets = odd_nets(case);
-        let names: Vec<&str> = nets.iter().map(|n| case.sheet.net_name(*n)).collect();
-        changes.extend(diagnose::doubts_between(&names));
+/// Odd readings propose doubts between their nets, the same for all units.
+fn propose(case: &mut Case, priors: Opinion) {
+    if priors == Opinion::Flat {
+        return;
     }
-    case.together = together;
+    let nets = odd_nets(case);
+    let names: Vec<&str> = nets.iter().map(|n| case.sheet.net_name(*n)).collect();
+    let changes = diagnose::doubts_between(&names);
     for unit in &mut case.units {
         Arc::get_mut(&mut unit.predictor)
             .expect("nobody else holds it yet")
-            .set_changes(changes.clone());
+            .propose(changes.clone());
     }
 }
 

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use diagnose::{Predictions, Slopes, Taken, Unit, toward, toward_healthy};
+use diagnose::{Before, Predictions, Taken, Toward, Unit, toward, toward_healthy};
 
 use crate::Stop;
 use crate::predictor::Predictor;
@@ -10,50 +10,48 @@ use crate::predictor::Predictor;
 /// Times that all faults are looked at near the unit; chosen because two found four more of 21 faults of
 /// the demo than none; three were not tried.
 const TIMES: usize = 2;
-/// Variables that move by less, in standard deviations, change little; chosen because the close look follows
-/// them that far by itself.
-const NEAR: f64 = 0.6;
 
 /// The same predictions as straight lines through the unit to which the readings point, with all that
-/// the readings need computed.
-pub(crate) fn focused(middle: &Arc<Predictor>, taken: &[Taken], stop: Stop<'_>) -> Arc<Predictor> {
+/// the readings need computed, and what was weighed on the way; `earlier` is what was weighed of the first of them. Where an earlier reading turned them already, only what has moved since is worked out.
+pub(crate) fn focused(
+    start: &Arc<Predictor>,
+    taken: &[Taken],
+    earlier: Option<&Arc<Before>>,
+    stop: Stop<'_>,
+) -> (Arc<Predictor>, Option<Arc<Before>>) {
     let mut places: Vec<usize> = taken.iter().map(|t| t.place).collect();
     places.sort_unstable();
     places.dedup();
-    let of = |predictor: &Predictor, toward: fn(&Unit<'_>) -> Slopes| {
+    let earlier = earlier.and_then(|e| e.for_more(taken, start.changes()));
+    let of = |predictor: &Predictor, toward: fn(&Unit<'_>) -> Toward| {
         toward(&Unit {
-            predictions: predictor,
-            taken: taken.to_vec(),
+            before: earlier.clone(),
+            ..Unit::new(predictor, taken.to_vec())
         })
     };
     // A healthy unit that fits is near enough to tell what else might fit, and asks for no fault.
-    let mut unit = of(middle, toward_healthy);
-    let mut found = Arc::clone(middle);
+    let (mut found, mut to) = match start.turned_to() {
+        Some(unit) => (Arc::clone(start), Toward::all(unit.clone())),
+        None => {
+            let found = Arc::new(start.of_another());
+            let to = of(&found, toward_healthy);
+            (found, to)
+        }
+    };
     for time in 0..TIMES {
         if stop() {
             break;
         }
-        if apart(&unit, found.centre()) > NEAR {
-            found = Arc::new(found.around(unit.clone()));
-        } else if time > 0 {
+        let likely = to.before.as_ref().map(|b| b.likely());
+        let (turned, any) = found.turned(&to.unit, &places, likely.as_deref());
+        found = Arc::new(turned);
+        if time > 0 && !any {
             break;
         }
         found.prepare(&places, stop);
         if time + 1 < TIMES {
-            unit = of(&found, toward);
+            to = of(&found, toward);
         }
     }
-    found
-}
-
-/// The largest difference of a variable.
-fn apart(a: &[(u32, f64)], b: &[(u32, f64)]) -> f64 {
-    let of = |list: &[(u32, f64)], name: u32| {
-        let found = list.binary_search_by_key(&name, |l| l.0);
-        found.map_or(0.0, |i| list[i].1)
-    };
-    let names = a.iter().chain(b).map(|l| l.0);
-    names
-        .map(|n| (of(a, n) - of(b, n)).abs())
-        .fold(0.0, f64::max)
+    (found, to.before)
 }

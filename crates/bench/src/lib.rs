@@ -11,6 +11,7 @@ pub mod entered;
 pub mod expect;
 mod focus;
 pub mod judged;
+pub mod kept;
 pub mod loading;
 pub mod logic;
 pub mod machine;
@@ -35,6 +36,7 @@ pub mod trial;
 pub mod typed;
 mod variables;
 
+pub use kept::Kept;
 pub use loading::{Loaded, Text};
 pub use meters::MeterChoice;
 pub use record::State;

@@ -8,6 +8,7 @@ use serde::Serialize;
 
 use crate::candidates::{self, Candidate, HAND_HELD, SoFar};
 use crate::case::{self, Case, OneUnit, Options};
+use crate::kept::Kept;
 use crate::loading::Text;
 use crate::refused::{Complaint, Refused};
 use crate::suspects::{in_hundred, unit_of};
@@ -68,7 +69,8 @@ pub struct OutcomeView {
 /// At most so many places are weighed; beyond that only those at the suspects' parts and at points.
 const MANY: usize = 260;
 
-/// Advises on the next reading of one unit; `powered` admits readings with the supplies on.
+/// Advises on the next reading of one unit; `powered` admits readings with the supplies on, `kept`
+/// holds what was worked out before the last reading.
 ///
 /// # Errors
 /// Bad input, no unit named, or stopped.
@@ -76,6 +78,7 @@ pub fn next(
     sheet_text: &Text,
     options: &Options,
     powered: bool,
+    kept: &Kept,
     _progress: Progress<'_>,
     stop: Stop<'_>,
 ) -> Result<View, Refused> {
@@ -94,9 +97,10 @@ pub fn next(
             list.filter_map(|c| candidates::place(sheet, meters, c))
                 .collect()
         },
+        kept,
         stop,
     )?;
-    case.focus(stop)?;
+    case.focus(kept, stop)?;
     let ranking = rank(&case.units(), case.together);
     Ok(view(&case, &ranking, unit, powered))
 }

@@ -1,23 +1,30 @@
 //! Predictions for the diagnosis: readings of one unit, healthy and under every change, from the circuit.
 
-use std::collections::HashMap;
-use std::sync::{Arc, OnceLock};
+use std::sync::{Arc, Mutex};
 
+mod about;
 mod centre;
+mod column;
+mod deeds;
 mod follow;
 mod near;
 mod prepare;
+mod turn;
 
-use circuit::{Edit, Fault, Network, Node};
-use diagnose::{Change, Deed, Effect, Healthy, Moved, Predictions, Scale, Slopes, deed};
-use predict::{Board, ChangedBoard, Question, healthy};
+use circuit::{Edit, Network, Node};
+use diagnose::{Change, Effect, Healthy, Near, Predictions, Scale, Slopes, Solved};
+use predict::{ChangedBoard, Question, healthy};
 use record::{At, Lead, ReadingKind, State};
 use sheet::{PartId, Sheet};
 
-use crate::places::{self, Treatment};
-use crate::{expect, variables};
-use centre::{Centre, bend, centre, drawn_back, first_order, line, marginal, spread, wide};
+use crate::expect;
+use crate::places;
+use about::{About, Base, Setting};
+use centre::{Centre, NEARLY, bend, centre, first_order, marginal, solved, spread, wide};
+use column::{Cell, Cells, Column, cells, kept};
+use deeds::{Deeds, Done};
 use follow::{followed, straight};
+use near::Looks;
 
 /// The state of a board and what was done to it.
 #[derive(Clone, Debug, PartialEq, Eq, Hash)]
@@ -45,45 +52,22 @@ pub struct Place {
     pub rough: bool,
 }
 
-/// What a variant of a change does, found on this sheet.
-#[derive(Clone, Debug)]
-enum Done {
-    Fault(Fault),
-    Exchange(Node, Node),
-    /// This unit has not the part.
-    Nothing,
-}
-
-/// A board in one condition.
+/// Predictions of one unit. Each place's are about a unit near the one that was read, or about the middle of all.
 #[derive(Clone)]
-struct Base {
-    /// The board, and the unit that the predictions are about; `None` if it has no operating point.
-    board: Option<(Board, ChangedBoard)>,
-    /// Numbers of its variables, which all conditions share.
-    names: Vec<u32>,
-    /// Variables of that unit.
-    z: Vec<f64>,
-}
-
-/// Predictions of one unit.
 pub struct Predictor {
-    sheet: Sheet,
-    changes: Vec<Change>,
-    bases: Vec<Base>,
+    setting: Arc<Setting>,
     places: Vec<Place>,
-    /// The unit that the predictions are about; empty for the middle of all.
-    centre: Slopes,
-    /// Predictions about the middle of all units.
-    middle: Option<Arc<Predictor>>,
-    healthy: Vec<OnceLock<Option<(Healthy, Centre)>>>,
-    /// Each variant's number among all different deeds.
-    cells: Vec<Vec<usize>>,
-    /// The different deeds.
-    deeds: Vec<Done>,
-    /// Of each deed those that do the same and more, one to either side: where they move nothing,
-    /// it does not, as a reading of parts that only take power falls or rises with each of them.
-    bounds: Vec<Vec<usize>>,
-    effects: Vec<Vec<OnceLock<Effect>>>,
+    deeds: Arc<Deeds>,
+    /// The middle of all units.
+    middle: Arc<About>,
+    /// The unit that places were turned to last.
+    unit: Option<Slopes>,
+    /// One a place.
+    columns: Vec<Arc<Column>>,
+    /// Of each place the effects of the deeds that depend on what was read.
+    proposed: Vec<Arc<Cells>>,
+    /// Close looks, kept for the next reading.
+    looks: Arc<Mutex<Looks>>,
 }
 
 /// A shift of less than this many standard deviations is none.
@@ -92,115 +76,86 @@ const UNMOVED: f64 = 0.02;
 const UNMOVED_WIDE: f64 = 0.2;
 
 impl Predictor {
-    /// Prepares the boards; predictions are made when they are first asked for.
-    pub fn new(sheet: Sheet, conditions: Vec<Condition>, places: Vec<Place>) -> Self {
-        let mut numbers = HashMap::new();
-        let bases = conditions
-            .iter()
-            .map(|c| base(&sheet, c, &mut numbers))
-            .collect();
+    /// Prepares the boards; predictions are made when they are first asked for. `always` is what may
+    /// be wrong, whatever was read.
+    pub fn new(
+        sheet: Sheet,
+        conditions: Vec<Condition>,
+        places: Vec<Place>,
+        always: Vec<Change>,
+    ) -> Self {
+        let deeds = Arc::new(Deeds::new(always, Vec::new(), &sheet));
+        let setting = Arc::new(Setting::new(Arc::new(sheet), conditions));
+        let middle = Arc::new(About::middle(Arc::clone(&setting)));
+        Self::fresh(setting, middle, places, deeds)
+    }
+
+    fn fresh(
+        setting: Arc<Setting>,
+        middle: Arc<About>,
+        places: Vec<Place>,
+        deeds: Arc<Deeds>,
+    ) -> Self {
+        let column = |_: &Place| Column::of_middle(Arc::clone(&middle));
         Self {
-            healthy: places.iter().map(|_| OnceLock::new()).collect(),
-            cells: Vec::new(),
-            deeds: Vec::new(),
-            bounds: Vec::new(),
-            effects: Vec::new(),
-            sheet,
-            changes: Vec::new(),
-            bases,
+            columns: places.iter().map(column).collect(),
+            proposed: places.iter().map(|_| Arc::default()).collect(),
+            setting,
             places,
-            centre: Slopes::new(),
-            middle: None,
+            deeds,
+            middle,
+            unit: None,
+            looks: Arc::default(),
         }
-    }
-
-    /// The same predictions as straight lines through the unit whose variables stand at `unit`.
-    pub fn around(self: &Arc<Self>, unit: Slopes) -> Self {
-        let middle = self.middle.as_ref().unwrap_or(self);
-        let of = |name: &u32| {
-            let found = unit.binary_search_by_key(name, |a| a.0);
-            found.map_or(0.0, |i| unit[i].1)
-        };
-        let bases = middle.bases.iter().map(|base| {
-            let z: Vec<f64> = base.names.iter().map(of).collect();
-            let board = base.board.as_ref().and_then(|(board, _)| {
-                let there = ChangedBoard::of_unit(board, &[], z.clone()).ok()?;
-                Some((board.clone(), there))
-            });
-            Base {
-                board,
-                z,
-                names: base.names.clone(),
-            }
-        });
-        let unknown = || self.deeds.iter().map(|_| OnceLock::new()).collect();
-        Self {
-            healthy: self.places.iter().map(|_| OnceLock::new()).collect(),
-            effects: self.places.iter().map(|_| unknown()).collect(),
-            cells: self.cells.clone(),
-            deeds: self.deeds.clone(),
-            bounds: self.bounds.clone(),
-            sheet: self.sheet.clone(),
-            changes: self.changes.clone(),
-            bases: bases.collect(),
-            places: self.places.clone(),
-            middle: Some(Arc::clone(middle)),
-            centre: unit,
-        }
-    }
-
-    /// Says what may be wrong. Variants that do the same to a circuit share their effects.
-    pub fn set_changes(&mut self, changes: Vec<Change>) {
-        let mut known: HashMap<String, usize> = HashMap::new();
-        let mut deeds = Vec::new();
-        self.cells = changes
-            .iter()
-            .map(|change| {
-                let magnitudes = change.magnitudes.iter().map(|m| Some(*m));
-                let each: Vec<Option<f64>> = match change.magnitudes.len() {
-                    0 => vec![None],
-                    _ => magnitudes.collect(),
-                };
-                each.into_iter()
-                    .map(|magnitude| {
-                        let deed = deed(change, magnitude);
-                        *known.entry(format!("{deed:?}")).or_insert_with(|| {
-                            deeds.push(done(&deed, &self.sheet));
-                            deeds.len() - 1
-                        })
-                    })
-                    .collect()
-            })
-            .collect();
-        self.bounds = bounds(&known, deeds.len());
-        self.changes = changes;
-        let unknown = || deeds.iter().map(|_| OnceLock::new()).collect();
-        self.effects = self.places.iter().map(|_| unknown()).collect();
-        self.deeds = deeds;
     }
 
     /// The sheet of this unit.
     pub fn sheet(&self) -> &Sheet {
-        &self.sheet
+        &self.setting.sheet
+    }
+
+    /// The board at a place, about the unit that its predictions are about.
+    fn about(&self, place: usize) -> &Base {
+        self.columns[place].about.base(self.places[place].condition)
+    }
+
+    fn cell(&self, place: usize, deed: usize) -> &Cell {
+        let fixed = self.deeds.fixed;
+        match deed.checked_sub(fixed) {
+            None => {
+                let all = self.columns[place].fixed.get_or_init(|| cells(fixed));
+                &all[deed]
+            }
+            Some(more) => {
+                let count = self.deeds.done.len() - fixed;
+                &self.proposed[place].get_or_init(|| cells(count))[more]
+            }
+        }
     }
 
     fn base_of(&self, place: usize) -> Option<&(Healthy, Centre)> {
-        self.healthy[place]
-            .get_or_init(|| self.compute_healthy(place))
+        self.healthy_in(place, &self.columns[place])
+    }
+
+    fn healthy_in<'a>(&self, place: usize, column: &'a Column) -> Option<&'a (Healthy, Centre)> {
+        column
+            .healthy
+            .get_or_init(|| self.compute_healthy(place, column))
             .as_ref()
     }
 
-    fn compute_healthy(&self, place: usize) -> Option<(Healthy, Centre)> {
+    fn compute_healthy(&self, place: usize, column: &Column) -> Option<(Healthy, Centre)> {
         let at = &self.places[place];
-        let base = &self.bases[at.condition];
+        let base = column.about.base(at.condition);
         let (board, unchanged) = base.board.as_ref()?;
         let leads = self.nodes(at, &board.network)?;
-        if let Some(middle) = &self.middle {
-            let (healthy, before) = middle.base_of(place)?;
+        if let Some(middle) = &column.middle {
+            let (healthy, before) = self.healthy_in(place, middle)?;
             let near = Some(&before.shown);
             let here = centre(unchanged, &at.question, leads, &base.names, near)?;
             let mut healthy = healthy.clone();
-            healthy.line = line(&here, healthy.scale, &self.centre);
+            let solved = solved(&here, NEARLY);
+            healthy.line = solved.map(|s| s.line(healthy.scale, &column.about.unit));
             return Some((healthy, here));
         }
         let mut centre = centre(unchanged, &at.question, leads, &base.names, None)?;
@@ -237,15 +192,15 @@ impl Predictor {
     fn nodes(&self, at: &Place, network: &Network) -> Option<(Node, Node)> {
         // Parts that a unit lacks move all that follow them, so places are found again by name.
         let find = |lead: &Lead| {
-            let here = record::resolve(&lead.written, &self.sheet).ok()?;
-            Some(places::node(&here, &self.sheet, network))
+            let here = record::resolve(&lead.written, self.sheet()).ok()?;
+            Some(places::node(&here, self.sheet(), network))
         };
         Some((find(&at.red)?, find(&at.black)?))
     }
 
     fn compute_effect(&self, place: usize, done: &[&Done]) -> Effect {
         let at = &self.places[place];
-        let base = &self.bases[at.condition];
+        let base = self.about(place);
         let Some((board, unchanged)) = &base.board else {
             return Effect::Unknown;
         };
@@ -280,7 +235,7 @@ impl Predictor {
         let mut so_far: Option<Network> = None;
         for one in done {
             if let Done::Fault(fault) = one {
-                let more = fault.edits(&self.sheet, so_far.as_ref().unwrap_or(network));
+                let more = fault.edits(self.sheet(), so_far.as_ref().unwrap_or(network));
                 if done.len() > 1 {
                     so_far.get_or_insert_with(|| network.clone()).apply(&more);
                 }
@@ -309,7 +264,7 @@ impl Predictor {
     /// What a changed board does to a place.
     fn effect_at(&self, place: usize, changed: &ChangedBoard, leads: (Node, Node)) -> Effect {
         let at = &self.places[place];
-        let names = &self.bases[at.condition].names;
+        let names = &self.about(place).names;
         let Some((_, before)) = self.base_of(place) else {
             return Effect::Unknown;
         };
@@ -325,7 +280,7 @@ impl Predictor {
                 // What bends in the healthy reading bends as much in this one.
                 let parts: f64 = after.slopes.iter().map(|s| s.1 * s.1).sum();
                 let scale = self.scale(place);
-                let moved = Moved {
+                let solved = Solved {
                     mean,
                     slopes: after.slopes,
                     sd: after
@@ -335,7 +290,7 @@ impl Predictor {
                     bend: bend(scale, before.reading, mean),
                     border: after.border,
                 };
-                Effect::Moved(drawn_back(moved, scale, &self.centre))
+                Effect::Moved(solved.line(scale, &self.columns[place].about.unit))
             }
         }
     }
@@ -343,25 +298,26 @@ impl Predictor {
 
 impl Predictions for Predictor {
     fn changes(&self) -> &[Change] {
-        &self.changes
+        &self.deeds.changes
     }
 
     fn healthy(&self, place: usize) -> Option<&Healthy> {
         self.base_of(place).map(|b| &b.0)
     }
 
-    fn centre(&self) -> &[(u32, f64)] {
-        &self.centre
+    fn centre(&self, place: usize) -> &[(u32, f64)] {
+        &self.columns[place].about.unit
     }
 
     fn effect(&self, change: usize, variant: usize, place: usize) -> &Effect {
-        let deed = self.cells[change][variant];
-        let cell = &self.effects[place][deed];
-        cell.get_or_init(|| self.compute_effect(place, &[&self.deeds[deed]]))
+        let deed = self.deeds.of((change, variant));
+        let done = &self.deeds.done[deed];
+        self.cell(place, deed)
+            .get_or_init(|| kept(self.compute_effect(place, &[done])))
     }
 
     fn together(&self, first: (usize, usize), second: (usize, usize), place: usize) -> Effect {
-        let of = |at: (usize, usize)| &self.deeds[self.cells[at.0][at.1]];
+        let of = |at: (usize, usize)| &self.deeds.done[self.deeds.of(at)];
         self.compute_effect(place, &[of(first), of(second)])
     }
 
@@ -370,74 +326,14 @@ impl Predictions for Predictor {
         changes: &[(usize, usize)],
         at: &[(u32, f64)],
         places: &[usize],
-    ) -> Option<Vec<Effect>> {
-        let done: Vec<&Done> = changes
-            .iter()
-            .map(|at| &self.deeds[self.cells[at.0][at.1]])
-            .collect();
-        Some(self.unit_near(&done, at, places))
+    ) -> Option<Near> {
+        let deeds: Vec<usize> = changes.iter().map(|c| self.deeds.of(*c)).collect();
+        Some(self.look(&deeds, at, places))
     }
-}
 
-fn base(sheet: &Sheet, condition: &Condition, numbers: &mut HashMap<String, u32>) -> Base {
-    let treatment = Treatment {
-        faults: Vec::new(),
-        lifted: condition.lifted.clone(),
-    };
-    let board = places::board(sheet, condition.state, &treatment)
-        .ok()
-        .and_then(|b| {
-            let unchanged = ChangedBoard::new(&b, &[]).ok()?;
-            Some((b, unchanged))
-        });
-    let names = board.as_ref().map_or(Vec::new(), |(b, _)| {
-        variables::keys(sheet, &b.network)
-            .into_iter()
-            .map(|key| {
-                let next = numbers.len() as u32;
-                *numbers.entry(key).or_insert(next)
-            })
-            .collect()
-    });
-    let z = vec![0.0; names.len()];
-    Base { board, names, z }
-}
-
-/// A drift lies between open and short, a leak short of a short.
-fn bounds(known: &HashMap<String, usize>, count: usize) -> Vec<Vec<usize>> {
-    let mut found = vec![Vec::new(); count];
-    for (text, deed) in known {
-        let fault = text
-            .strip_prefix("Fault(\"")
-            .and_then(|t| t.strip_suffix("\")"));
-        let Some((part, mode)) = fault.and_then(|t| t.split_once(' ')) else {
-            continue;
-        };
-        let wider: &[&str] = match mode.split_once('=') {
-            Some(("high" | "low", _)) => &["open", "short"],
-            Some(("leaky", _)) => &["short"],
-            _ => continue,
-        };
-        let all: Option<Vec<usize>> = wider
-            .iter()
-            .map(|m| {
-                known
-                    .get(&format!("{:?}", Deed::Fault(format!("{part} {m}"))))
-                    .copied()
-            })
-            .collect();
-        found[*deed] = all.unwrap_or_default();
-    }
-    found
-}
-
-fn done(deed: &Deed, sheet: &Sheet) -> Done {
-    match deed {
-        Deed::Fault(text) => Fault::parse(text, sheet).map_or(Done::Nothing, Done::Fault),
-        Deed::Exchange(a, b) => match (sheet.net(a), sheet.net(b)) {
-            (Some(a), Some(b)) => Done::Exchange(a.0, b.0),
-            _ => Done::Nothing,
-        },
+    fn looked(&self, changes: &[(usize, usize)]) -> Option<Slopes> {
+        let deeds: Vec<usize> = changes.iter().map(|c| self.deeds.of(*c)).collect();
+        self.looked_at(&deeds)
     }
 }
 

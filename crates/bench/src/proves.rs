@@ -93,8 +93,7 @@ pub fn proves(
         lifted: Vec::new(),
     };
     let list = offered.iter().map(|o| o.1.clone()).collect();
-    let mut predictor = Predictor::new(sheet.clone(), vec![cold], list);
-    predictor.set_changes(with(&sheet, &asked));
+    let predictor = Predictor::new(sheet.clone(), vec![cold], list, with(&sheet, &asked));
     let fault = (predictor.changes().len() - 1, 0);
     let none_yet = SoFar::new(std::iter::empty());
     let costed: Vec<Costed> = offered
@@ -150,7 +149,9 @@ fn reading_view(
 ) -> ReadingView {
     let healthy = predictor.healthy(place).and_then(|h| number(h.nominal));
     let faulty = match predictor.effect(change, variant, place) {
-        diagnose::Effect::Moved(m) => Some(m.mean),
+        diagnose::Effect::Moved(line) => predictor
+            .healthy(place)
+            .map(|h| h.scale.reading(line.middle)),
         diagnose::Effect::Unmoved => healthy,
         diagnose::Effect::OverRange | diagnose::Effect::Unknown => None,
     };

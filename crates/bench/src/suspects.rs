@@ -7,6 +7,7 @@ use serde::Serialize;
 pub use crate::case::{Opinion, Options};
 
 use crate::case::{self, Case, OneUnit};
+use crate::kept::Kept;
 use crate::loading::Text;
 use crate::refused::{Complaint, Refused};
 use crate::table::measured;
@@ -139,18 +140,20 @@ pub struct DoubtView {
     pub means: String,
 }
 
-/// Ranks suspects of all units in a readings file.
+/// Ranks suspects of all units in a readings file; `kept` holds what was worked out before the last
+/// reading.
 ///
 /// # Errors
 /// Bad input, or stopped.
 pub fn suspects(
     sheet_text: &Text,
     options: &Options,
+    kept: &Kept,
     _progress: Progress<'_>,
     stop: Stop<'_>,
 ) -> Result<View, Refused> {
-    let mut case = case::open(sheet_text, options, &|_, _| Vec::new(), stop)?;
-    case.focus(stop)?;
+    let mut case = case::open(sheet_text, options, &|_, _| Vec::new(), kept, stop)?;
+    case.focus(kept, stop)?;
     Ok(view(&case, options.unit.as_deref()))
 }
 

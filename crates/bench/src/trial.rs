@@ -11,6 +11,7 @@ use record::{Shown, State};
 
 use crate::case::{self, Case, Opinion, Options};
 use crate::focus::focused;
+use crate::kept::Kept;
 use crate::loading::Text;
 use crate::refused::Refused;
 use crate::{Stop, places};
@@ -88,7 +89,7 @@ pub fn run(
         priors: trial.priors,
         lenient: false,
     };
-    let case = case::open(sheet, &options, &|_, _| Vec::new(), stop)?;
+    let case = case::open(sheet, &options, &|_, _| Vec::new(), &Kept::default(), stop)?;
     let bench = Invented::of(&case, 0)?;
     Ok((0..trial.units)
         .into_par_iter()
@@ -111,7 +112,13 @@ pub fn ln_healthy(sheet: &Text, readings: &Text) -> std::result::Result<f64, Ref
         priors: Opinion::Flat,
         lenient: false,
     };
-    let case = case::open(sheet, &options, &|_, _| Vec::new(), &|| false)?;
+    let case = case::open(
+        sheet,
+        &options,
+        &|_, _| Vec::new(),
+        &Kept::default(),
+        &|| false,
+    )?;
     (0..case.units.len())
         .map(|unit| {
             let bench = Invented::of(&case, unit)?;
@@ -265,11 +272,12 @@ impl<'a> Invented<'a> {
             }
             _ => None,
         };
-        let nearer = focused(&unit.predictor, &taken, &|| false);
+        let (nearer, before) = focused(&unit.predictor, &taken, None, &|| false);
         let ranked = rank(
             &[Unit {
                 predictions: &*nearer,
                 taken,
+                before,
             }],
             self.case.together,
         )

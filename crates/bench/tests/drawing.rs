@@ -3,6 +3,7 @@
 //! The demo's sheets are taken as what was built; the drawing is a copy with one invented error in it. Thirty errors with
 //! KNOWNGOOD_FULL=1, five by default.
 
+use bench::Kept;
 use bench::suspects::{DoubtView, Opinion, Options, View, suspects};
 use bench::trial::{SHOWS, ln_healthy};
 use bench::{MeterChoice, Text, next, simulated};
@@ -191,6 +192,7 @@ fn doubted(drawn: &str, readings: &str) -> View {
     suspects(
         &text("drawn.kdl", drawn),
         &options(readings),
+        &Kept::default(),
         &|_, _| {},
         &|| false,
     )
@@ -288,7 +290,10 @@ fn an_error_of_the_drawing_that_two_units_show_is_doubted_and_the_next_reading_d
         let mut asked = options(read);
         asked.unit = Some("1".to_owned());
         let drawn = text("drawn.kdl", &error.drawn);
-        let advice = next::next(&drawn, &asked, false, &|_, _| {}, &|| false).expect("as above");
+        let advice = next::next(&drawn, &asked, false, &Kept::default(), &|_, _| {}, &|| {
+            false
+        })
+        .expect("as above");
         let Some(best) = advice.candidates.first().filter(|_| advice.stop.is_none()) else {
             decided += 1;
             continue;

@@ -49,6 +49,7 @@ fn ask(sheet: &str, readings: &str, meter: MeterChoice, powered: bool) -> View {
         &text("x.kdl", sheet),
         &options,
         powered,
+        &bench::Kept::default(),
         &|_, _| {},
         &|| false,
     )

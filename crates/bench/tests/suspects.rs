@@ -29,7 +29,14 @@ fn demo(board: &str, readings: Option<&str>, priors: Opinion) -> View {
         priors,
         lenient: false,
     };
-    suspects(&sheet, &options, &|_, _| {}, &|| false).expect("the demo is well formed")
+    suspects(
+        &sheet,
+        &options,
+        &bench::Kept::default(),
+        &|_, _| {},
+        &|| false,
+    )
+    .expect("the demo is well formed")
 }
 
 fn sums_to_one(unit: &UnitView) {

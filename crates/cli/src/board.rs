@@ -58,7 +58,8 @@ pub fn run(verb: BoardVerb) -> ExitCode {
             let view = (|| {
                 let options = diagnosis(&sheet, &readings, unit, priors, &common)?;
                 let text = files::read(&sheet)?;
-                suspects::suspects(&text, &options, &output::progress, &|| false)
+                let kept = bench::Kept::default();
+                suspects::suspects(&text, &options, &kept, &output::progress, &|| false)
             })();
             if let (Ok(view), false) = (&view, common.json) {
                 output::skipped(&view.skipped);
@@ -87,7 +88,12 @@ pub fn run(verb: BoardVerb) -> ExitCode {
             let view = (|| {
                 let options = diagnosis(&sheet, &readings, Some(unit), priors, &common)?;
                 let text = files::read(&sheet)?;
-                next::next(&text, &options, powered, &output::progress, &|| false)
+                {
+                    let kept = bench::Kept::default();
+                    next::next(&text, &options, powered, &kept, &output::progress, &|| {
+                        false
+                    })
+                }
             })();
             if let (Ok(view), false) = (&view, common.json) {
                 output::skipped(&view.skipped);

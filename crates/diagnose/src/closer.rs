@@ -5,21 +5,16 @@
 //! variables given the readings is found, the circuit solved there, and again from there: the method of
 //! Gauss and Newton, and the integral about its end that of Laplace (both textbook methods).
 
-use std::borrow::Cow;
-
 use record::Shown;
 
 use crate::fit::{Evidence, fit};
 use crate::predictions::{Effect, Healthy, Slopes};
 use crate::rank::Unit;
-use crate::rows::{self, Row, SECOND_WITHIN, WITHIN};
+use crate::rows::{self, Row};
 
 /// Times that the circuit is solved anew; chosen because four found as many faults of the
 /// demo, and two more cost little.
 const ROUNDS: usize = 6;
-/// Variables that move by less, in standard deviations, have settled; chosen because a reading then moves by
-/// less than its own error.
-const SETTLED: f64 = 0.1;
 /// Misfit of one reading, in squared standard deviations, that counts at most: it may be wrong.
 /// Chosen: five and a half standard deviations.
 const MOST: f64 = 30.0;
@@ -41,17 +36,45 @@ pub(crate) fn look(
     before: Vec<Row<'_>>,
     ln_wrong: &[f64],
 ) -> Option<Close> {
+    let fitted = fit(before.clone(), ln_wrong);
+    let (start, foretold) = (bounded(fitted.middles()), fitted.evidence.total());
+    let Some(known) = unit.predictions.looked(hypothesis) else {
+        return from(unit, hypothesis, &before, ln_wrong, start);
+    };
+    let again = from(unit, hypothesis, &before, ln_wrong, known)?;
+    if again.evidence.total() + BETTER > foretold {
+        return Some(again);
+    }
+    // The last look ended in another valley, it seems.
+    let other = from(unit, hypothesis, &before, ln_wrong, start)?;
+    let better = other.evidence.total() > again.evidence.total();
+    Some(if better { other } else { again })
+}
+
+/// What is gained by looking from elsewhere, in logarithm, must be worth it; chosen well below what decides.
+const BETTER: f64 = 1.0;
+
+/// The look from the unit at `at`.
+fn from(
+    unit: &Unit<'_>,
+    hypothesis: &[(usize, usize)],
+    before: &[Row<'_>],
+    ln_wrong: &[f64],
+    mut at: Slopes,
+) -> Option<Close> {
     let places: Vec<usize> = unit.taken.iter().map(|t| t.place).collect();
     let within = within(unit, hypothesis);
-    let mut at = shared_only(fit(before.clone(), ln_wrong).middles());
     let mut last: Option<Close> = None;
     for _ in 0..ROUNDS {
-        let effects = unit.predictions.near(hypothesis, &at, &places)?;
+        let near = unit.predictions.near(hypothesis, &at, &places)?;
+        if last.is_some() && !near.solved {
+            break;
+        }
         let rows: Vec<Row<'_>> = (0..places.len())
             .map(|i| {
                 let place = unit.predictions.healthy(places[i]);
                 place
-                    .and_then(|p| row(p, &effects[i], &at, &within[i], unit.taken[i].shown))
+                    .and_then(|p| row(p, &near.effects[i], within[i], unit.taken[i].shown))
                     .unwrap_or_else(|| before[i].clone())
             })
             .collect();
@@ -64,35 +87,25 @@ pub(crate) fn look(
             _ => {}
         }
         let fitted = fit(rows, ln_wrong);
-        let next = shared_only(fitted.middles());
-        let moved = apart(&at, &next);
+        let next = bounded(fitted.middles());
         last = Some(Close {
             evidence: fitted.evidence,
             unit: at,
             misfit,
         });
-        if moved < SETTLED {
-            break;
-        }
         at = next;
     }
     last
 }
 
-fn within(unit: &Unit<'_>, hypothesis: &[(usize, usize)]) -> Vec<Slopes> {
-    let names = [WITHIN, SECOND_WITHIN];
+fn within(unit: &Unit<'_>, hypothesis: &[(usize, usize)]) -> Vec<[f64; 2]> {
+    let of = |k: usize, place: usize| {
+        let at = hypothesis.get(k);
+        at.map_or(0.0, |h| rows::within(unit.predictions, h.0, h.1, place))
+    };
     unit.taken
         .iter()
-        .map(|t| {
-            let mut found: Slopes = hypothesis
-                .iter()
-                .zip(names)
-                .map(|(h, name)| (name, rows::within(unit.predictions, h.0, h.1, t.place)))
-                .filter(|w| w.1 != 0.0)
-                .collect();
-            found.sort_by_key(|w| w.0);
-            found
-        })
+        .map(|t| [of(0, t.place), of(1, t.place)])
         .collect()
 }
 
@@ -100,47 +113,19 @@ fn within(unit: &Unit<'_>, hypothesis: &[(usize, usize)]) -> Vec<Slopes> {
 /// wilder parts take the solver long and tell nothing.
 const FARTHEST: f64 = 4.0;
 
-fn shared_only(mut at: Slopes) -> Slopes {
-    at.retain(|(variable, _)| *variable < SECOND_WITHIN);
+fn bounded(mut at: Slopes) -> Slopes {
     at.iter_mut()
         .for_each(|(_, x)| *x = x.clamp(-FARTHEST, FARTHEST));
     at
 }
 
-/// A reading by a line through the unit at `at`; `None` if there is none.
-fn row<'a>(
-    place: &Healthy,
-    effect: &Effect,
-    at: &[(u32, f64)],
-    within: &[(u32, f64)],
-    shown: Shown,
-) -> Option<Row<'a>> {
-    let Effect::Moved(moved) = effect else {
-        return match (effect, shown) {
-            (Effect::OverRange, Shown::OverRange) => Some(Row::Certain),
-            _ => None,
-        };
-    };
-    let (here, slope) = place.scale.at(moved.mean);
-    let mut slopes: Slopes = moved.slopes.iter().map(|(v, s)| (*v, s * slope)).collect();
-    let middle = here - crate::fit::shared(&slopes, at);
-    let own = (moved.sd * slope).powi(2) + moved.bend.powi(2);
-    slopes.extend(within);
-    Some(match shown {
-        Shown::Number(reading) => {
-            let (x, slope) = place.scale.at(reading);
-            Row::Number {
-                residual: x - middle,
-                slopes: Cow::Owned(slopes),
-                own,
-                ln_slope: slope.ln(),
-            }
-        }
-        Shown::OverRange => {
-            let border = place.scale.at(moved.border.min(f64::MAX)).0 - middle;
-            rows::beyond(border, Cow::Owned(slopes), own)
-        }
-    })
+/// A reading by a line; `None` if there is none.
+fn row<'a>(place: &Healthy, effect: &'a Effect, within: [f64; 2], shown: Shown) -> Option<Row<'a>> {
+    match (effect, shown) {
+        (Effect::Moved(line), _) => Some(rows::along(place, line, within, shown)),
+        (Effect::OverRange, Shown::OverRange) => Some(Row::Certain),
+        _ => None,
+    }
 }
 
 /// How badly the unit at `at` fits: its readings, and how far from the middle it lies.
@@ -150,16 +135,12 @@ fn misfit(rows: &[Row<'_>], at: &[(u32, f64)]) -> f64 {
         .map(|row| match row {
             Row::Number {
                 residual,
-                slopes,
+                follows,
                 own,
                 ..
             } => {
-                let within: f64 = slopes
-                    .iter()
-                    .filter(|s| s.0 >= SECOND_WITHIN)
-                    .map(|s| s.1 * s.1)
-                    .sum();
-                let off = residual - crate::fit::shared(slopes, at);
+                let within = follows.by_magnitudes(follows);
+                let off = residual - crate::fit::shared(&follows.shared, at);
                 (off * off / (own + within)).min(MOST)
             }
             Row::Impossible => MOST,
@@ -167,13 +148,6 @@ fn misfit(rows: &[Row<'_>], at: &[(u32, f64)]) -> f64 {
         })
         .sum();
     readings + at.iter().map(|a| a.1 * a.1).sum::<f64>()
-}
-
-fn apart(a: &[(u32, f64)], b: &[(u32, f64)]) -> f64 {
-    pairwise(a, b, |x, y| (x - y).abs())
-        .into_iter()
-        .map(|d| d.1)
-        .fold(0.0, f64::max)
 }
 
 fn halfway(a: &[(u32, f64)], b: &[(u32, f64)]) -> Slopes {

@@ -7,12 +7,15 @@
 //! spreads together may be wider than the sheet says: three widths are mixed, which gives the
 //! heavier tails of a common unknown scale.
 
+mod beside;
 #[cfg(test)]
 mod brute_force;
 
+pub(crate) use beside::Shared;
+
 use crate::gauss::Factor;
 use crate::normal::{self, below, hazard, ln_density, ln_sum};
-use crate::rows::{Row, WITHIN};
+use crate::rows::{Follows, Row};
 
 /// Share of readings that are wrong; chosen so that about one sheet of fifteen readings in three
 /// holds one, as notebooks of students show (leads exchanged, wrong node, misplaced decimal).
@@ -67,34 +70,22 @@ pub(crate) fn fit<'a>(rows: Vec<Row<'a>>, ln_wrong: &[f64]) -> Fit<'a> {
     fit_widths(rows, ln_wrong, &WIDTHS)
 }
 
-/// What healthy readings share, computed once: rows that a hypothesis does not touch share it still.
-pub(crate) struct Shared {
-    n: usize,
-    matrix: Vec<f64>,
+/// The evidence alone, sharing what healthy rows have in common.
+pub(crate) fn evidence_shared(rows: Vec<Row<'_>>, ln_wrong: &[f64], shared: &Shared) -> Evidence {
+    shared
+        .evidence(&rows, ln_wrong)
+        .unwrap_or_else(|| fit_with(rows, ln_wrong, &WIDTHS, Some(shared)).evidence)
 }
 
-impl Shared {
-    /// Of the rows of a healthy unit.
-    pub fn of(rows: &[Row<'_>]) -> Self {
-        let n = rows.len();
-        let slopes = |i: usize| match &rows[i] {
-            Row::Number { slopes, .. } => &slopes[..],
-            _ => &[],
-        };
-        let mut matrix = vec![0.0; n * n];
-        for i in 0..n {
-            for j in 0..=i {
-                matrix[i * n + j] = shared(slopes(i), slopes(j));
-                matrix[j * n + i] = matrix[i * n + j];
-            }
-        }
-        Self { n, matrix }
-    }
-}
-
-/// The same as [`fit`], sharing what healthy rows have in common.
-pub(crate) fn fit_shared<'a>(rows: Vec<Row<'a>>, ln_wrong: &[f64], shared: &Shared) -> Fit<'a> {
-    fit_with(rows, ln_wrong, &WIDTHS, Some(shared))
+/// The evidence from that of each width (right, wrong), of rows that depend on no other, and of those over range.
+fn evidence(widths: &[(f64, f64)], fixed: (f64, f64), beyond: (f64, f64)) -> Evidence {
+    let right = ln_sum(widths.iter().map(|s| s.0));
+    let wrong = ln_sum(widths.iter().map(|s| s.1));
+    let all = ln_sum([right, wrong].into_iter()) + fixed.1 + beyond.1;
+    let right = right + fixed.0 + beyond.0;
+    // What is not right is wrong; where both are equal but for rounding nothing is.
+    let wrong = all + (-(right - all).exp()).max(-1.0).ln_1p();
+    Evidence { right, wrong }
 }
 
 fn fit_widths<'a>(rows: Vec<Row<'a>>, ln_wrong: &[f64], widths: &[(f64, f64)]) -> Fit<'a> {
@@ -111,11 +102,18 @@ fn fit_with<'a>(
         .filter(|i| matches!(rows[*i], Row::Number { .. }))
         .collect();
     let (factor, residuals) = joint(&rows, &numbers, known);
-    let (fixed_right, fixed_all) = fixed(&rows, ln_wrong);
+    let fixed = fixed(&rows, ln_wrong);
+    let start = Start {
+        square: factor.whiten(&residuals).iter().map(|w| w * w).sum(),
+        pull: factor.solve(&residuals),
+        precision: factor.precisions(),
+        ln_determinant: factor.ln_determinant,
+    };
+    let column = |k: usize| factor.precision_column(k);
     let sums: Vec<Sum> = widths
         .iter()
         .map(|(width, share)| {
-            let mut sum = at_width(&rows, ln_wrong, &numbers, &factor, &residuals, *width);
+            let mut sum = at_width(&rows, ln_wrong, &numbers, &column, &start, *width);
             sum.right += share.ln();
             sum.wrong += share.ln();
             sum
@@ -136,12 +134,13 @@ fn fit_with<'a>(
         .enumerate()
         .max_by(|a, b| a.1.total_cmp(&b.1))
         .map_or(0, |b| b.0);
+    let each: Vec<(f64, f64)> = sums.iter().map(|s| (s.right, s.wrong)).collect();
     let removed = sums.into_iter().nth(best).map_or(Vec::new(), |s| s.removed);
     let mut fit = Fit {
         evidence: Evidence { right, wrong },
         kept: numbers,
         removed,
-        pull: factor.solve(&residuals),
+        pull: start.pull,
         factor,
         rows,
         width,
@@ -152,12 +151,7 @@ fn fit_with<'a>(
         fit.pull = factor.solve(&residuals);
         fit.factor = factor;
     }
-    let (beyond_right, beyond_all) = fit.beyond(ln_wrong);
-    let all = both + fixed_all + beyond_all;
-    let right = right + fixed_right + beyond_right;
-    // What is not right is wrong; where both are equal but for rounding nothing is.
-    let wrong = all + (-(right - all).exp()).max(-1.0).ln_1p();
-    fit.evidence = Evidence { right, wrong };
+    fit.evidence = evidence(&each, fixed, fit.beyond(ln_wrong));
     fit
 }
 
@@ -166,22 +160,23 @@ fn joint(rows: &[Row<'_>], chosen: &[usize], known: Option<&Shared>) -> (Factor,
     let n = chosen.len();
     let part = |k: usize| match &rows[chosen[k]] {
         Row::Number {
-            slopes,
+            follows,
             own,
             residual,
             ..
-        } => (&slopes[..], *own, *residual),
+        } => (follows, *own, *residual),
         _ => unreachable!("only numbers are chosen"),
     };
     let mut matrix = vec![0.0; n * n];
     for i in 0..n {
-        let (slopes, own, _) = part(i);
+        let (follows, own, _) = part(i);
         for j in 0..=i {
+            let other = part(j).0;
             matrix[i * n + j] = match known {
-                Some(k) if untouched(&rows[chosen[i]]) && untouched(&rows[chosen[j]]) => {
-                    k.matrix[chosen[i] * k.n + chosen[j]]
+                Some(k) if follows.alike && other.alike => {
+                    k.matrix[chosen[i] * k.n + chosen[j]] + follows.by_magnitudes(other)
                 }
-                _ => shared(slopes, part(j).0),
+                _ => follows.with(other),
             };
         }
         matrix[i * n + i] += own;
@@ -189,17 +184,6 @@ fn joint(rows: &[Row<'_>], chosen: &[usize], known: Option<&Shared>) -> (Factor,
     let residuals = (0..n).map(|k| part(k).2).collect();
     let factor = Factor::new(matrix, n).expect("own variances make a covariance definite");
     (factor, residuals)
-}
-
-/// Whether a row is that of a healthy unit.
-fn untouched(row: &Row<'_>) -> bool {
-    matches!(
-        row,
-        Row::Number {
-            slopes: std::borrow::Cow::Borrowed(_),
-            ..
-        }
-    )
 }
 
 /// Covariance by shared variables.
@@ -242,13 +226,24 @@ fn fixed(rows: &[Row<'_>], ln_wrong: &[f64]) -> (f64, f64) {
     (right, all)
 }
 
+/// What all widths start from: no reading is wrong.
+struct Start {
+    /// Sum of the whitened residuals' squares.
+    square: f64,
+    ln_determinant: f64,
+    /// Inverse covariance times the residuals.
+    pull: Vec<f64>,
+    /// Diagonal of the inverse covariance.
+    precision: Vec<f64>,
+}
+
 /// Sums over sets of wrong readings for one width of all spreads.
 fn at_width(
     rows: &[Row<'_>],
     ln_wrong: &[f64],
     numbers: &[usize],
-    factor: &Factor,
-    residuals: &[f64],
+    column: &dyn Fn(usize) -> Vec<f64>,
+    start: &Start,
     width: f64,
 ) -> Sum {
     let n = numbers.len();
@@ -256,16 +251,16 @@ fn at_width(
         Row::Number { ln_slope, .. } => ln_slope,
         _ => unreachable!("only numbers are chosen"),
     };
-    let square: f64 = factor.whiten(residuals).iter().map(|w| w * w).sum();
+    let square = start.square;
     let all = n as f64;
     let right = -0.5
         * (all * (2.0 * std::f64::consts::PI * width * width).ln()
-            + factor.ln_determinant
+            + start.ln_determinant
             + square / (width * width))
         + (0..n).map(ln_slope).sum::<f64>()
         + all * (1.0 - WRONG).ln();
-    let mut pull = factor.solve(residuals);
-    let mut precision = factor.precisions();
+    let mut pull = start.pull.clone();
+    let mut precision = start.precision.clone();
     let mut gone: Vec<(usize, Vec<f64>)> = Vec::new();
     let (mut reached, mut wrong) = (right, f64::NEG_INFINITY);
     while gone.len() < MOST_WRONG.min(n) {
@@ -287,7 +282,7 @@ fn at_width(
             break;
         }
         reached += gain[best];
-        let mut column = factor.precision_column(best);
+        let mut column = column(best);
         for (k, earlier) in &gone {
             let scale = earlier[best] / earlier[*k];
             column
@@ -311,21 +306,21 @@ fn at_width(
 }
 
 impl Fit<'_> {
-    /// Middle and variance of something with these slopes and this own variance, given the readings.
-    pub fn given(&self, slopes: &[(u32, f64)], own: f64) -> (f64, f64) {
-        let with = self.with(slopes);
+    /// Middle and variance of something that follows so, with this own variance, given the readings.
+    pub fn given(&self, follows: &Follows<'_>, own: f64) -> (f64, f64) {
+        let with = self.with(follows);
         let middle = with.iter().zip(&self.pull).map(|(a, b)| a * b).sum();
         let told: f64 = self.factor.whiten(&with).iter().map(|w| w * w).sum();
-        let variance = shared(slopes, slopes) - told;
+        let variance = follows.variance() - told;
         (middle, variance.max(0.0) * self.width + own)
     }
 
-    /// Middle of each variable, given the readings, ascending by variable.
+    /// Middle of each shared variable, given the readings, ascending by variable.
     pub fn middles(&self) -> Vec<(u32, f64)> {
         let mut found = std::collections::BTreeMap::new();
         for (i, pull) in self.kept.iter().zip(&self.pull) {
-            if let Row::Number { slopes, .. } = &self.rows[*i] {
-                for (variable, slope) in slopes.iter() {
+            if let Row::Number { follows, .. } = &self.rows[*i] {
+                for (variable, slope) in follows.shared.iter() {
                     *found.entry(*variable).or_insert(0.0) += slope * pull;
                 }
             }
@@ -335,15 +330,15 @@ impl Fit<'_> {
 
     /// Where between its neighbours the magnitude lies, in half-steps.
     pub fn within(&self) -> f64 {
-        self.given(&[(WITHIN, 1.0)], 0.0).0
+        self.given(&Follows::magnitude(), 0.0).0
     }
 
     /// Covariance with each kept reading.
-    fn with(&self, slopes: &[(u32, f64)]) -> Vec<f64> {
+    fn with(&self, other: &Follows<'_>) -> Vec<f64> {
         self.kept
             .iter()
             .map(|i| match &self.rows[*i] {
-                Row::Number { slopes: own, .. } => shared(own, slopes),
+                Row::Number { follows, .. } => follows.with(other),
                 _ => unreachable!("only numbers are kept"),
             })
             .collect()
@@ -355,11 +350,11 @@ impl Fit<'_> {
         for (row, wrong) in self.rows.iter().zip(ln_wrong) {
             if let Row::Beyond {
                 border,
-                slopes,
+                follows,
                 own,
             } = row
             {
-                list.push((*border, slopes, *own, wrong.exp()));
+                list.push((*border, follows, *own, wrong.exp()));
             }
         }
         let n = list.len();
@@ -368,14 +363,14 @@ impl Fit<'_> {
         }
         let with: Vec<Vec<f64>> = list
             .iter()
-            .map(|(_, slopes, ..)| self.factor.whiten(&self.with(slopes)))
+            .map(|(_, follows, ..)| self.factor.whiten(&self.with(follows)))
             .collect();
         let mut mean: Vec<f64> = list.iter().map(|l| self.given(l.1, 0.0).0).collect();
         let mut cov = vec![vec![0.0; n]; n];
         for i in 0..n {
             for j in 0..n {
                 let told: f64 = with[i].iter().zip(&with[j]).map(|(a, b)| a * b).sum();
-                cov[i][j] = shared(list[i].1, list[j].1) - told;
+                cov[i][j] = list[i].1.with(list[j].1) - told;
             }
             cov[i][i] += list[i].2;
         }
@@ -408,6 +403,20 @@ impl Fit<'_> {
         self.removed.iter().copied().chain(impossible)
     }
 
+    /// How far a number lies from what the kept ones foretell for it, on its scale; `None` if it is none.
+    pub fn off(&self, row: usize) -> Option<f64> {
+        let Row::Number {
+            residual, follows, ..
+        } = &self.rows[row]
+        else {
+            return None;
+        };
+        match self.kept.iter().position(|i| *i == row) {
+            Some(k) => Some(self.pull[k] / self.factor.precisions()[k]),
+            None => Some(residual - self.given(follows, 0.0).0),
+        }
+    }
+
     /// Normal score of a kept number given all other kept ones.
     pub fn score(&self, row: usize) -> Option<f64> {
         let k = self.kept.iter().position(|i| *i == row)?;
@@ -430,16 +439,16 @@ pub(crate) fn right_alone(row: &Row<'_>) -> f64 {
     match row {
         Row::Number {
             residual,
-            slopes,
+            follows,
             own,
             ln_slope,
-        } => ln_density(*residual, shared(slopes, slopes) + own) + ln_slope,
+        } => ln_density(*residual, follows.variance() + own) + ln_slope,
         Row::Beyond {
             border,
-            slopes,
+            follows,
             own,
         } => {
-            let sd = (shared(slopes, slopes) + own).sqrt();
+            let sd = (follows.variance() + own).sqrt();
             normal::below(-border / sd).max(f64::MIN_POSITIVE).ln()
         }
         Row::Certain | Row::Blind => 0.0,

@@ -1,10 +1,12 @@
 //! Suspects that no reading tells apart are one group.
 
+use std::sync::Arc;
+
 use record::Shown;
 
 use crate::fit::shared;
 use crate::gauss::Factor;
-use crate::predictions::{Effect, Healthy, Slopes};
+use crate::predictions::{Effect, Healthy};
 use crate::rank::{Suspect, Unit, Weighed};
 use crate::rows;
 
@@ -12,11 +14,14 @@ use crate::rows;
 /// suspects cannot be told apart.
 const APART: f64 = 2.0;
 
+/// Suspects that readings speak against so clearly stand by themselves.
+const NEGLIGIBLE: f64 = 1e-7;
+
 /// One reading as a suspect predicts it, on the scale of its place; `None` is over range.
 #[derive(Clone)]
 pub(crate) struct Foretold {
     pub middle: Option<f64>,
-    slopes: Slopes,
+    slopes: Arc<[(u32, f64)]>,
     own: f64,
 }
 
@@ -40,18 +45,15 @@ pub(crate) fn foretold(place: &Healthy, effect: &Effect, shift: f64) -> Option<F
         Effect::Unmoved => Some(unchanged(place)),
         Effect::OverRange => Some(Foretold {
             middle: None,
-            slopes: Vec::new(),
+            slopes: Arc::default(),
             own: 0.0,
         }),
         Effect::Unknown => None,
-        Effect::Moved(moved) => {
-            let (mean, slopes, own) = rows::on_scale(place, moved);
-            Some(Foretold {
-                middle: Some(mean + shift),
-                slopes,
-                own,
-            })
-        }
+        Effect::Moved(line) => Some(Foretold {
+            middle: Some(line.middle + shift),
+            slopes: Arc::clone(&line.slopes),
+            own: line.own,
+        }),
     }
 }
 
@@ -66,9 +68,14 @@ pub(crate) fn of(unit: &Unit<'_>, weighed: &Weighed, suspects: &mut [Suspect]) -
         .iter()
         .map(|s| {
             let unseen = weighed.unseen[s.change][s.variant];
-            (!unseen).then(|| of_suspect(unit, weighed, s, &healthy))
+            let told = !unseen && s.probability > NEGLIGIBLE;
+            told.then(|| of_suspect(unit, weighed, s, &healthy))
         })
         .collect();
+    let alone = |k: usize| {
+        let s = &suspects[k];
+        s.probability <= NEGLIGIBLE && !weighed.unseen[s.change][s.variant]
+    };
     let mut groups: Vec<Vec<usize>> = Vec::new();
     let mut placed = vec![false; suspects.len()];
     for leader in 0..suspects.len() {
@@ -77,7 +84,12 @@ pub(crate) fn of(unit: &Unit<'_>, weighed: &Weighed, suspects: &mut [Suspect]) -
         }
         let members: Vec<usize> = (leader..suspects.len())
             .filter(|k| !placed[*k])
-            .filter(|k| *k == leader || alike(&of_each[leader], &of_each[*k], &healthy))
+            .filter(|&k| {
+                k == leader
+                    || (!alone(leader)
+                        && !alone(k)
+                        && alike(&of_each[leader], &of_each[k], &healthy))
+            })
             .collect();
         members.iter().for_each(|k| placed[*k] = true);
         groups.push(members);
@@ -94,7 +106,7 @@ fn unchanged(place: &Healthy) -> Foretold {
     if let Some(line) = &place.line {
         return Foretold {
             middle: (line.middle < line.border).then_some(line.middle),
-            slopes: line.slopes.clone(),
+            slopes: Arc::clone(&line.slopes),
             own: line.own,
         };
     }

@@ -24,9 +24,13 @@ pub use fit::{Evidence, WRONG};
 pub use judge::{Held, judge};
 pub use marginal::Marginal;
 pub use next::{Advice, CONVINCED, Candidate, Class, Offer, Outcome, Stop, alive, next};
-pub use predictions::{Blame, Change, Effect, Healthy, Line, Moved, Predictions, Scale, Slopes};
+pub use predictions::{
+    Blame, Change, Effect, Healthy, Line, Near, Predictions, Scale, Slopes, Solved,
+};
 pub use proves::{Proof, proves};
-pub use rank::{Doubt, Ranked, Ranking, Suspect, Unit, rank, toward, toward_healthy};
+pub use rank::{
+    Before, Doubt, Ranked, Ranking, Suspect, Toward, Unit, rank, toward, toward_healthy,
+};
 pub use reasons::{Reason, Speaks};
 pub use rows::Taken;
 pub use twin::{Compared, twin};

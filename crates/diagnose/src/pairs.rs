@@ -5,16 +5,18 @@ use std::collections::HashMap;
 use rayon::prelude::*;
 
 use crate::closer;
-use crate::fit::{Evidence, fit};
+use crate::fit::{Evidence, Fit, evidence_shared, fit};
 use crate::normal::ln_sum;
-use crate::predictions::{Blame, Effect, Moved};
+use crate::predictions::{Blame, Effect, Line};
 use crate::rank::{Unit, Weighed};
-use crate::rows::{self, Row, SECOND_WITHIN, WITHIN};
+use crate::rows::{self, Row};
 
 /// Single faults whose residue is looked at.
 const FIRST: usize = 6;
 /// Pairs that are solved as one circuit.
 const SOLVED: usize = 8;
+/// A second fault must take at least a tenth off what a reading is off.
+const CLOSER: f64 = 0.9;
 /// A normal score beyond which a reading is a residue.
 const RESIDUE: f64 = 2.5;
 
@@ -108,11 +110,7 @@ fn proposed(unit: &Unit<'_>, weighed: &Weighed, single: &[f64]) -> Vec<Pair> {
         let seconds: Vec<(usize, usize)> = (0..changes.len())
             .filter(|c| changes[*c].blame == Blame::Unit && changes[*c].part != changes[first].part)
             .flat_map(|c| (0..changes[c].variants()).map(move |v| (c, v)))
-            .filter(|(c, v)| {
-                residue
-                    .iter()
-                    .any(|i| *p.effect(*c, *v, unit.taken[*i].place) != Effect::Unmoved)
-            })
+            .filter(|second| helps(unit, &fitted, &residue, *second))
             .collect();
         let pairs: Vec<Pair> = seconds
             .par_iter()
@@ -121,7 +119,7 @@ fn proposed(unit: &Unit<'_>, weighed: &Weighed, single: &[f64]) -> Vec<Pair> {
                 let of = &changes[second.0];
                 let ln = changes[first].weight.ln() + others + of.weight.ln()
                     - (of.variants() as f64).ln()
-                    + fit(rows, &weighed.ln_wrong).evidence.total();
+                    + evidence_shared(rows, &weighed.ln_wrong, &weighed.shared).total();
                 Pair {
                     first,
                     second: second.0,
@@ -133,6 +131,28 @@ fn proposed(unit: &Unit<'_>, weighed: &Weighed, single: &[f64]) -> Vec<Pair> {
         found.extend(pairs);
     }
     merged(unit, weighed, found)
+}
+
+/// Whether a second fault brings any of the readings that the first leaves over nearer to what was read, as far as the two
+/// shifts add up.
+fn helps(unit: &Unit<'_>, first: &Fit<'_>, residue: &[usize], (c, v): (usize, usize)) -> bool {
+    let p = unit.predictions;
+    residue.iter().any(|i| {
+        let place = unit.taken[*i].place;
+        let (effect, healthy) = (p.effect(c, v, place), p.healthy(place));
+        let ways = match (effect, healthy, first.off(*i)) {
+            (Effect::Unmoved, ..) | (_, None, _) => return false,
+            (Effect::Moved(_), Some(healthy), Some(off)) => {
+                let shift = |e| rows::in_unit(p, (place, healthy), e);
+                shift(effect)
+                    .zip(shift(&Effect::Unmoved))
+                    .map(|(a, b)| (a - b, off))
+            }
+            _ => None,
+        };
+        // What cannot be told helps, for all one knows.
+        ways.is_none_or(|(shift, off)| (off - shift).abs() < CLOSER * off.abs())
+    })
 }
 
 /// One entry a pair of faults; the likeliest are solved as one circuit.
@@ -183,18 +203,18 @@ fn both<'a>(
             let a = p.effect(first.0, first.1, t.place);
             let b = p.effect(second.0, second.1, t.place);
             let within = [
-                (SECOND_WITHIN, rows::within(p, second.0, second.1, t.place)),
-                (WITHIN, rows::within(p, first.0, first.1, t.place)),
+                rows::within(p, first.0, first.1, t.place),
+                rows::within(p, second.0, second.1, t.place),
             ];
             match (a, b) {
                 (Effect::Unmoved, Effect::Unmoved) => rows::healthy(place, t.shown),
-                (a, Effect::Unmoved) => rows::changed(place, a, &within, t.shown),
-                (Effect::Unmoved, b) => rows::changed(place, b, &within, t.shown),
+                (a, Effect::Unmoved) => rows::changed(place, a, within, t.shown),
+                (Effect::Unmoved, b) => rows::changed(place, b, within, t.shown),
                 _ if exact => {
                     let effect = p.together(first, second, t.place);
-                    rows::changed(place, &effect, &within, t.shown)
+                    rows::changed(place, &effect, within, t.shown).owned()
                 }
-                (a, b) => rows::changed(place, &added(place, a, b), &within, t.shown),
+                (a, b) => rows::changed(place, &added(place, a, b), within, t.shown).owned(),
             }
         })
         .collect()
@@ -211,11 +231,13 @@ fn added(place: &crate::predictions::Healthy, a: &Effect, b: &Effect) -> Effect 
     let Some(start) = rows::middle(place, &Effect::Unmoved) else {
         return b.clone();
     };
-    let at = |m: &Moved| place.scale.at(m.mean).0;
-    let mean = place.scale.reading(at(first) + at(second) - start);
-    let wider = if first.sd > second.sd { first } else { second };
-    Effect::Moved(Moved {
-        mean,
+    let wider = if first.own > second.own {
+        first
+    } else {
+        second
+    };
+    Effect::Moved(Line {
+        middle: first.middle + second.middle - start,
         ..wider.clone()
     })
 }

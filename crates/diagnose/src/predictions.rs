@@ -1,7 +1,10 @@
 //! What the reasoning asks of whoever knows the circuit: readings healthy and under each change, and what they share.
 
+use std::sync::Arc;
+
 use record::Shown;
 
+use crate::fit::shared;
 use crate::marginal::Marginal;
 
 /// How readings at a place spread, and so on which scale they are compared.
@@ -28,6 +31,15 @@ impl Scale {
                 (x.asinh(), 1.0 / (reading.hypot(2.0 * LEADS)))
             }
             Scale::Diode | Scale::Volts => (reading, 1.0),
+        }
+    }
+
+    /// A border of the reading on the scale; infinite where there is none.
+    pub fn border(self, reading: f64) -> f64 {
+        if reading.is_finite() {
+            self.at(reading).0
+        } else {
+            reading
         }
     }
 
@@ -68,12 +80,42 @@ pub struct Healthy {
 pub struct Line {
     /// Where it meets the middle of the variables.
     pub middle: f64,
-    /// Slopes by the shared variables.
-    pub slopes: Slopes,
+    /// Slopes by the shared variables; like lines share them.
+    pub slopes: Arc<[(u32, f64)]>,
     /// Variance that is the reading's own.
     pub own: f64,
     /// Above this the meter shows over range; infinite where it never does.
     pub border: f64,
+}
+
+/// A reading as it was solved in one unit, in the unit of the reading.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Solved {
+    /// What is read.
+    pub mean: f64,
+    /// Slopes by the shared variables.
+    pub slopes: Slopes,
+    /// Standard deviation that is the reading's own: the meter's error.
+    pub sd: f64,
+    /// Standard deviation on the scale of the place by which the straight line errs.
+    pub bend: f64,
+    /// Above this the meter shows over range; infinite where it never does.
+    pub border: f64,
+}
+
+impl Solved {
+    /// The line through it, solved in the unit whose shared variables stand at `unit`, ascending, those
+    /// not named in the middle.
+    pub fn line(self, scale: Scale, unit: &[(u32, f64)]) -> Line {
+        let (at, slope) = scale.at(self.mean);
+        let slopes: Slopes = self.slopes.iter().map(|(v, s)| (*v, s * slope)).collect();
+        Line {
+            middle: at - shared(&slopes, unit),
+            slopes: slopes.into(),
+            own: (self.sd * slope).powi(2) + self.bend.powi(2),
+            border: scale.border(self.border),
+        }
+    }
 }
 
 /// What a change does to the reading of one place.
@@ -84,24 +126,9 @@ pub enum Effect {
     /// It is over range, far beyond chance.
     OverRange,
     /// It reads otherwise.
-    Moved(Moved),
+    Moved(Line),
     /// The changed circuit could not be solved.
     Unknown,
-}
-
-/// A reading under a change, in the unit of the reading: a straight line on the scale of its place.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Moved {
-    /// Where the line meets the middle of the variables.
-    pub mean: f64,
-    /// Slopes by the shared variables, at the middle.
-    pub slopes: Slopes,
-    /// Standard deviation that is the reading's own: the meter's error.
-    pub sd: f64,
-    /// Standard deviation on the scale of the place by which the straight line errs.
-    pub bend: f64,
-    /// Above this the meter shows over range; infinite where it never does.
-    pub border: f64,
 }
 
 /// What may be otherwise than the sheet says.
@@ -160,21 +187,35 @@ pub trait Predictions: Sync {
     fn effect(&self, change: usize, variant: usize, place: usize) -> &Effect;
     /// The place under two changes at once, each (change, variant); asked only where both move it.
     fn together(&self, first: (usize, usize), second: (usize, usize), place: usize) -> Effect;
-    /// The unit near which these predictions hold: its variables, ascending, those not named at zero.
-    fn centre(&self) -> &[(u32, f64)] {
+    /// The unit near which the predictions of a place hold: its variables, ascending, those not named at zero.
+    fn centre(&self, place: usize) -> &[(u32, f64)] {
+        let _ = place;
         &[]
     }
     /// What these places read under some changes at once (none: a healthy unit) in the unit whose
-    /// shared variables stand at `at`, ascending by variable, those not named at zero; slopes are
-    /// those there. Never [`Effect::Unmoved`]. `None` if straight lines from the middle are all that
-    /// is known.
+    /// shared variables stand at `at`, ascending by variable, those not named at zero, or in one near it.
+    /// `None` if straight lines through the middle are all that is known.
     fn near(
         &self,
         changes: &[(usize, usize)],
         at: &[(u32, f64)],
         places: &[usize],
-    ) -> Option<Vec<Effect>> {
+    ) -> Option<Near> {
         let _ = (changes, at, places);
         None
     }
+    /// The unit in which these changes were looked at last, if they were.
+    fn looked(&self, changes: &[(usize, usize)]) -> Option<Slopes> {
+        let _ = changes;
+        None
+    }
+}
+
+/// Readings as lines through one unit.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Near {
+    /// One a place, never [`Effect::Unmoved`].
+    pub effects: Vec<Arc<Effect>>,
+    /// Whether any was solved anew; if not they are those of the last time.
+    pub solved: bool,
 }

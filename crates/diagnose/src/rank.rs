@@ -1,11 +1,12 @@
 //! How likely each suspect is: Bayes over a healthy unit, single faults, pairs of faults, wrong readings and a wrong drawing.
 
 use std::collections::HashMap;
+use std::sync::Arc;
 
 use rayon::prelude::*;
 
 use crate::closer::{self, Close};
-use crate::fit::{Evidence, Shared, fit, fit_shared};
+use crate::fit::{Evidence, Shared, evidence_shared, fit};
 use crate::groups;
 use crate::normal::ln_sum;
 use crate::pairs;
@@ -20,6 +21,85 @@ pub struct Unit<'a> {
     pub predictions: &'a dyn Predictions,
     /// What was read; places without a prediction say nothing.
     pub taken: Vec<Taken>,
+    /// What was weighed of the same readings before the predictions were turned, if it was: what was hopeless
+    /// then is not weighed again.
+    pub before: Option<Arc<Before>>,
+}
+
+impl<'a> Unit<'a> {
+    /// A unit of which nothing was weighed yet.
+    pub fn new(predictions: &'a dyn Predictions, taken: Vec<Taken>) -> Self {
+        Self {
+            predictions,
+            taken,
+            before: None,
+        }
+    }
+
+    /// What is known of a variant that was hopeless; the second is whether no reading saw it.
+    fn hopeless(&self, (c, v): (usize, usize)) -> Option<(Evidence, bool)> {
+        let before = self.before.as_ref()?;
+        let new = self.taken.len().checked_sub(before.taken.len())?;
+        let unseen = before.unseen[c][v];
+        // One more reading may see what no reading saw.
+        let hopeless = !before.may(c, v, new) && !(unseen && new > 0);
+        hopeless.then(|| (before.changes[c][v], unseen))
+    }
+}
+
+/// Evidence of every variant as it was weighed once.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Before {
+    /// The readings.
+    taken: Vec<Taken>,
+    changes: Vec<Vec<Evidence>>,
+    unseen: Vec<Vec<bool>>,
+    /// How much less likely than the likeliest each variant is, in logarithm; at most so, where later readings were not
+    /// weighed.
+    below: Vec<Vec<f64>>,
+    /// From so far below on a variant is hopeless.
+    hopeless: f64,
+}
+
+/// Variants this much less likely than the likeliest, in logarithm, will not be it; chosen far beyond what straight
+/// lines err by where readings are a few standard deviations off. Where a healthy unit is less likely still by far, lines
+/// may err by a share of that, as they are drawn through a unit that fits badly.
+const HOPELESS: f64 = 60.0;
+const SHARE: f64 = 1.0;
+/// One more reading brings a variant nearer to the likeliest by no more, in logarithm: the likeliest may hold it for
+/// wrong (a share of [`WRONG`](crate::WRONG) and a density of a tenth a volt, say), the other foretell it to half a millivolt.
+const A_READING: f64 = 20.0;
+
+impl Before {
+    /// Whether a variant may turn out likely after so many more readings.
+    fn may(&self, c: usize, v: usize, new: usize) -> bool {
+        self.below[c][v] <= self.hopeless + A_READING * new as f64
+    }
+
+    /// Variants of changes that may yet turn out likely, those of neighbouring magnitude included, in order.
+    pub fn likely(&self) -> Vec<(usize, usize)> {
+        let mut likely = Vec::new();
+        for (c, below) in self.below.iter().enumerate() {
+            for v in 0..below.len() {
+                if self.may(c, v, 0) && !self.unseen[c][v] {
+                    let last = below.len() - 1;
+                    likely.extend((v.saturating_sub(1)..=(v + 1).min(last)).map(|v| (c, v)));
+                }
+            }
+        }
+        likely.dedup();
+        likely
+    }
+
+    /// The same for readings of which these were the first; `None` if they were not, or if other changes are considered.
+    pub fn for_more(self: &Arc<Self>, taken: &[Taken], changes: &[Change]) -> Option<Arc<Self>> {
+        let alike = changes.len() == self.below.len()
+            && changes
+                .iter()
+                .zip(&self.below)
+                .all(|(c, b)| c.variants() == b.len());
+        (alike && taken.starts_with(&self.taken)).then(|| Arc::clone(self))
+    }
 }
 
 /// Probabilities over the units and their drawing.
@@ -89,6 +169,8 @@ pub(crate) struct Weighed {
     /// Variants that no reading sees.
     pub unseen: Vec<Vec<bool>>,
     pub ln_wrong: Vec<f64>,
+    /// What the healthy rows share.
+    pub shared: Shared,
     /// Shared variables of the unit that fits best under the likeliest hypothesis that was looked at
     /// closely.
     pub unit: Slopes,
@@ -125,9 +207,11 @@ fn weigh_closely(unit: &Unit<'_>, close: usize) -> Weighed {
     let found: Vec<(Evidence, bool)> = all
         .par_iter()
         .map(|&at| {
-            if rows::moves(p, &unit.taken, at) {
+            if let Some((evidence, hidden)) = unit.hopeless(at) {
+                (if hidden { healthy } else { evidence }, hidden)
+            } else if rows::moves(p, &unit.taken, at) {
                 let rows = rows::rows(p, &unit.taken, Some(at));
-                (fit_shared(rows, &ln_wrong, &shared).evidence, false)
+                (evidence_shared(rows, &ln_wrong, &shared), false)
             } else {
                 (healthy, true)
             }
@@ -144,7 +228,8 @@ fn weigh_closely(unit: &Unit<'_>, close: usize) -> Weighed {
         changes,
         unseen,
         ln_wrong,
-        unit: p.centre().to_vec(),
+        shared,
+        unit: Slopes::new(),
     };
     look_closer(unit, &mut weighed, close);
     weighed
@@ -187,12 +272,14 @@ fn look_closer(unit: &Unit<'_>, weighed: &mut Weighed, close: usize) {
     let mut likeliest = healthy.total();
     let mut looked = 0;
     while looked < close && !open.is_empty() {
-        open.sort_by(|a, b| weight(weighed, *b).total_cmp(&weight(weighed, *a)));
         if looked == 0 {
-            likeliest = likeliest.max(weight(weighed, open[0]));
+            let most = open.iter().map(|at| weight(weighed, *at));
+            likeliest = most.fold(likeliest, f64::max);
         }
         let likely = |at: &&(usize, usize)| weight(weighed, **at) > likeliest - FAR;
-        let now: Vec<(usize, usize)> = open.iter().filter(likely).take(AT_ONCE).copied().collect();
+        let mut now: Vec<(usize, usize)> = open.iter().filter(likely).copied().collect();
+        now.sort_by(|a, b| weight(weighed, *b).total_cmp(&weight(weighed, *a)));
+        now.truncate(AT_ONCE);
         if now.is_empty() {
             break;
         }
@@ -217,16 +304,62 @@ fn look_closer(unit: &Unit<'_>, weighed: &mut Weighed, close: usize) {
     weighed.unit = fitting;
 }
 
-/// Shared variables of the healthy unit that fits the readings best; asks for no change.
-pub fn toward_healthy(unit: &Unit<'_>) -> Slopes {
-    let rows = rows::rows(unit.predictions, &unit.taken, None);
-    closer::look(unit, &[], rows, &ln_wrong(unit)).map_or_else(Slopes::new, |c| c.unit)
+/// Where the readings of a unit point.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Toward {
+    /// Shared variables of the unit that fits best.
+    pub unit: Slopes,
+    /// What was weighed on the way; none if nothing was.
+    pub before: Option<Arc<Before>>,
 }
 
-/// Shared variables of the unit to which the readings point: of the one that fits best under the
-/// likeliest hypothesis.
-pub fn toward(unit: &Unit<'_>) -> Slopes {
-    weigh_closely(unit, FEW).unit
+impl Toward {
+    /// Toward a unit, everything still being likely.
+    pub fn all(unit: Slopes) -> Self {
+        Self { unit, before: None }
+    }
+}
+
+/// Toward the healthy unit that fits the readings best; asks for no change.
+pub fn toward_healthy(unit: &Unit<'_>) -> Toward {
+    let rows = rows::rows(unit.predictions, &unit.taken, None);
+    let close = closer::look(unit, &[], rows, &ln_wrong(unit));
+    Toward::all(close.map_or_else(Slopes::new, |c| c.unit))
+}
+
+/// Toward the unit that fits best under the likeliest hypothesis.
+pub fn toward(unit: &Unit<'_>) -> Toward {
+    let weighed = weigh_closely(unit, FEW);
+    let changes = unit.predictions.changes();
+    let weights: Vec<Vec<f64>> = changes
+        .iter()
+        .zip(&weighed.changes)
+        .map(|(change, evidence)| {
+            let weight = change.weight.ln() - (evidence.len() as f64).ln();
+            evidence.iter().map(|e| weight + e.total()).collect()
+        })
+        .collect();
+    let all = weights.iter().flatten().copied();
+    let best = all.fold(weighed.healthy.total(), f64::max);
+    let below = |c: usize, v: usize| match (&unit.before, unit.hopeless((c, v))) {
+        (Some(before), Some(_)) => {
+            let new = unit.taken.len() - before.taken.len();
+            before.below[c][v] - A_READING * new as f64
+        }
+        _ => best - weights[c][v],
+    };
+    let each = |(c, list): (usize, &Vec<f64>)| (0..list.len()).map(|v| below(c, v)).collect();
+    let before = Before {
+        taken: unit.taken.clone(),
+        hopeless: HOPELESS + SHARE * (best - weighed.healthy.total()),
+        below: weights.iter().enumerate().map(each).collect(),
+        changes: weighed.changes,
+        unseen: weighed.unseen,
+    };
+    Toward {
+        unit: weighed.unit,
+        before: Some(Arc::new(before)),
+    }
 }
 
 /// Weight of a change times its mean likelihood, in logarithm.

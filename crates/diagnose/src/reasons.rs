@@ -56,7 +56,7 @@ pub(crate) fn of(unit: &Unit<'_>, ln_wrong: &[f64], at: (usize, usize)) -> Vec<R
             Effect::Unknown => continue,
             Effect::Moved(_) => {
                 let within = rows::within(p, at.0, at.1, t.place);
-                let here = rows::in_unit(p, place, effect).unwrap_or_default();
+                let here = rows::in_unit(p, (t.place, place), effect).unwrap_or_default();
                 Shown::Number(place.scale.reading(here + within * half_steps))
             }
         };

@@ -6,7 +6,7 @@ use record::Shown;
 
 use crate::fit::shared;
 use crate::normal;
-use crate::predictions::{Change, Effect, Healthy, Line, Moved, Predictions, Scale};
+use crate::predictions::{Change, Effect, Healthy, Line, Predictions, Scale};
 
 /// A reading that was taken.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -17,10 +17,59 @@ pub struct Taken {
     pub shown: Shown,
 }
 
-/// The variable that stands for the place of a magnitude between its neighbours.
-pub(crate) const WITHIN: u32 = u32::MAX;
-/// The same of the second fault of a pair.
-pub(crate) const SECOND_WITHIN: u32 = u32::MAX - 1;
+/// What a row follows: the shared variables, and where the magnitudes of up to two faults lie between their
+/// neighbours.
+#[derive(Clone, Debug)]
+pub(crate) struct Follows<'a> {
+    /// Slopes by the shared variables, ascending.
+    pub shared: Cow<'a, [(u32, f64)]>,
+    /// Slopes by the place of the first and of the second fault's magnitude.
+    pub within: [f64; 2],
+    /// Whether the shared slopes are those of a healthy unit.
+    pub alike: bool,
+}
+
+impl<'a> Follows<'a> {
+    /// Only shared variables, not those of a healthy unit.
+    pub fn only(slopes: &'a [(u32, f64)]) -> Self {
+        Self {
+            shared: Cow::Borrowed(slopes),
+            within: [0.0; 2],
+            alike: false,
+        }
+    }
+
+    /// Only the place of the first magnitude.
+    pub fn magnitude() -> Self {
+        Self {
+            within: [1.0, 0.0],
+            ..Self::only(&[])
+        }
+    }
+
+    /// Covariance with another.
+    pub fn with(&self, other: &Self) -> f64 {
+        shared(&self.shared, &other.shared) + self.by_magnitudes(other)
+    }
+
+    /// Covariance by the magnitudes alone.
+    pub fn by_magnitudes(&self, other: &Self) -> f64 {
+        self.within[0] * other.within[0] + self.within[1] * other.within[1]
+    }
+
+    /// Variance.
+    pub fn variance(&self) -> f64 {
+        self.shared.iter().map(|s| s.1 * s.1).sum::<f64>() + self.by_magnitudes(self)
+    }
+
+    fn owned<'b>(self) -> Follows<'b> {
+        Follows {
+            shared: Cow::Owned(self.shared.into_owned()),
+            within: self.within,
+            alike: self.alike,
+        }
+    }
+}
 
 /// One reading under one hypothesis.
 #[derive(Clone, Debug)]
@@ -29,14 +78,14 @@ pub(crate) enum Row<'a> {
     /// slope, which makes a density on the scale one of the reading.
     Number {
         residual: f64,
-        slopes: Cow<'a, [(u32, f64)]>,
+        follows: Follows<'a>,
         own: f64,
         ln_slope: f64,
     },
     /// Over range where it might have been a number: the border, counted from the middle.
     Beyond {
         border: f64,
-        slopes: Cow<'a, [(u32, f64)]>,
+        follows: Follows<'a>,
         own: f64,
     },
     /// Over range, as it must be.
@@ -45,6 +94,37 @@ pub(crate) enum Row<'a> {
     Impossible,
     /// Nothing is known of this reading under the hypothesis.
     Blind,
+}
+
+impl Row<'_> {
+    /// The same, borrowing nothing.
+    pub fn owned<'b>(self) -> Row<'b> {
+        match self {
+            Row::Number {
+                residual,
+                follows,
+                own,
+                ln_slope,
+            } => Row::Number {
+                residual,
+                follows: follows.owned(),
+                own,
+                ln_slope,
+            },
+            Row::Beyond {
+                border,
+                follows,
+                own,
+            } => Row::Beyond {
+                border,
+                follows: follows.owned(),
+                own,
+            },
+            Row::Certain => Row::Certain,
+            Row::Impossible => Row::Impossible,
+            Row::Blind => Row::Blind,
+        }
+    }
 }
 
 /// Shares below this count as never.
@@ -62,7 +142,7 @@ pub(crate) fn healthy<'a>(place: &'a Healthy, shown: Shown) -> Row<'a> {
         Shown::Number(reading) => match place.marginal.score(reading) {
             Some((score, slope)) if over < 1.0 - NEVER => Row::Number {
                 residual: score,
-                slopes: Cow::Borrowed(&place.slopes),
+                follows: as_healthy(&place.slopes),
                 own,
                 ln_slope: slope.ln(),
             },
@@ -72,7 +152,7 @@ pub(crate) fn healthy<'a>(place: &'a Healthy, shown: Shown) -> Row<'a> {
         Shown::OverRange if over < NEVER => Row::Impossible,
         Shown::OverRange => Row::Beyond {
             border: place.marginal.border(),
-            slopes: Cow::Borrowed(&place.slopes),
+            follows: as_healthy(&place.slopes),
             own,
         },
     }
@@ -85,27 +165,34 @@ fn by_line(scale: Scale, line: &Line, shown: Shown) -> Row<'_> {
             let (at, slope) = scale.at(reading);
             Row::Number {
                 residual: at - line.middle,
-                slopes: Cow::Borrowed(&line.slopes),
+                follows: as_healthy(&line.slopes),
                 own: line.own,
                 ln_slope: slope.ln(),
             }
         }
         Shown::OverRange => {
-            let slopes = Cow::Borrowed(&line.slopes[..]);
-            beyond(line.border - line.middle, slopes, line.own)
+            let follows = as_healthy(&line.slopes);
+            beyond(line.border - line.middle, follows, line.own)
         }
     }
 }
 
+fn as_healthy(slopes: &[(u32, f64)]) -> Follows<'_> {
+    Follows {
+        alike: true,
+        ..Follows::only(slopes)
+    }
+}
+
 /// Over range beyond a border that is counted from the middle.
-pub(crate) fn beyond(border: f64, slopes: Cow<'_, [(u32, f64)]>, own: f64) -> Row<'_> {
-    let sd = (slopes.iter().map(|s| s.1 * s.1).sum::<f64>() + own).sqrt();
+fn beyond(border: f64, follows: Follows<'_>, own: f64) -> Row<'_> {
+    let sd = (follows.variance() + own).sqrt();
     match normal::below(-border / sd) {
         share if share < NEVER => Row::Impossible,
         share if share > 1.0 - NEVER => Row::Certain,
         _ => Row::Beyond {
             border,
-            slopes,
+            follows,
             own,
         },
     }
@@ -114,7 +201,7 @@ pub(crate) fn beyond(border: f64, slopes: Cow<'_, [(u32, f64)]>, own: f64) -> Ro
 /// The middle of what the place reads under an effect, on its scale; `None` is over range.
 pub(crate) fn middle(place: &Healthy, effect: &Effect) -> Option<f64> {
     match effect {
-        Effect::Moved(m) => Some(place.scale.at(m.mean).0),
+        Effect::Moved(line) => Some(line.middle),
         Effect::Unmoved if place.line.is_some() => place.line.as_ref().map(|l| l.middle),
         Effect::Unmoved => match place.marginal.value(0.0) {
             Shown::Number(x) => Some(place.scale.at(x).0),
@@ -124,52 +211,47 @@ pub(crate) fn middle(place: &Healthy, effect: &Effect) -> Option<f64> {
     }
 }
 
-/// A moved reading on its scale: slopes and own variance there.
-pub(crate) fn on_scale(place: &Healthy, moved: &Moved) -> (f64, Vec<(u32, f64)>, f64) {
-    let (mean, slope) = place.scale.at(moved.mean);
-    let slopes = moved.slopes.iter().map(|(v, s)| (*v, s * slope)).collect();
-    (
-        mean,
-        slopes,
-        (moved.sd * slope).powi(2) + moved.bend.powi(2),
-    )
-}
-
 /// The reading where an effect has moved it; `within` is how far the middle moves over half the way
-/// to the next magnitude, by the variable of each magnitude, ascending.
+/// to the next magnitude of the first fault and of the second.
 pub(crate) fn changed<'a>(
     place: &'a Healthy,
-    effect: &Effect,
-    within: &[(u32, f64)],
+    effect: &'a Effect,
+    within: [f64; 2],
     shown: Shown,
 ) -> Row<'a> {
-    let moved = match (effect, shown) {
-        (Effect::Unmoved, _) => return healthy(place, shown),
-        (Effect::OverRange, Shown::OverRange) => return Row::Certain,
-        (Effect::OverRange, Shown::Number(_)) => return Row::Impossible,
-        (Effect::Unknown, _) => return Row::Blind,
-        (Effect::Moved(moved), _) => moved,
+    match (effect, shown) {
+        (Effect::Unmoved, _) => healthy(place, shown),
+        (Effect::OverRange, Shown::OverRange) => Row::Certain,
+        (Effect::OverRange, Shown::Number(_)) => Row::Impossible,
+        (Effect::Unknown, _) => Row::Blind,
+        (Effect::Moved(line), _) => along(place, line, within, shown),
+    }
+}
+
+/// A reading by a line; `within` is how far its middle moves with magnitudes.
+pub(crate) fn along<'a>(
+    place: &Healthy,
+    line: &'a Line,
+    within: [f64; 2],
+    shown: Shown,
+) -> Row<'a> {
+    let of_healthy = place.line.as_ref().map(|l| &l.slopes);
+    let follows = Follows {
+        within,
+        alike: of_healthy.is_some_and(|s| std::ptr::eq(&s[..], &line.slopes[..])),
+        ..Follows::only(&line.slopes)
     };
-    let (mean, mut slopes, own) = on_scale(place, moved);
-    slopes.extend(within.iter().filter(|w| w.1 != 0.0));
     match shown {
         Shown::Number(reading) => {
             let (at, slope) = place.scale.at(reading);
             Row::Number {
-                residual: at - mean,
-                slopes: Cow::Owned(slopes),
-                own,
+                residual: at - line.middle,
+                follows,
+                own: line.own,
                 ln_slope: slope.ln(),
             }
         }
-        Shown::OverRange => {
-            let border = if moved.border.is_finite() {
-                place.scale.at(moved.border).0 - mean
-            } else {
-                f64::INFINITY
-            };
-            beyond(border, Cow::Owned(slopes), own)
-        }
+        Shown::OverRange => beyond(line.border - line.middle, follows, line.own),
     }
 }
 
@@ -177,14 +259,14 @@ pub(crate) fn changed<'a>(
 /// `None` is over range.
 pub(crate) fn in_unit(
     predictions: &dyn Predictions,
-    place: &Healthy,
+    (number, place): (usize, &Healthy),
     effect: &Effect,
 ) -> Option<f64> {
-    let centre = predictions.centre();
+    let centre = predictions.centre(number);
     let middle = middle(place, effect)?;
     let way = match (effect, &place.line) {
         _ if centre.is_empty() => 0.0,
-        (Effect::Moved(moved), _) => shared(&on_scale(place, moved).1, centre),
+        (Effect::Moved(line), _) => shared(&line.slopes, centre),
         (Effect::Unmoved, Some(line)) => shared(&line.slopes, centre),
         _ => 0.0,
     };
@@ -202,7 +284,13 @@ pub(crate) fn within(
     let Some(healthy) = predictions.healthy(place).filter(|_| all > 1) else {
         return 0.0;
     };
-    let at = |v: usize| in_unit(predictions, healthy, predictions.effect(change, v, place));
+    let at = |v: usize| {
+        in_unit(
+            predictions,
+            (place, healthy),
+            predictions.effect(change, v, place),
+        )
+    };
     let here = at(variant);
     let before = variant.checked_sub(1).and_then(at);
     let after = (variant + 1 < all).then(|| at(variant + 1)).flatten();
@@ -246,7 +334,7 @@ pub(crate) fn row<'a>(
         Effect::Unmoved => healthy(place, taken.shown),
         effect => {
             let within = within(predictions, change, variant, taken.place);
-            changed(place, effect, &[(WITHIN, within)], taken.shown)
+            changed(place, effect, [within, 0.0], taken.shown)
         }
     }
 }

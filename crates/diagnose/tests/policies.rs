@@ -78,10 +78,7 @@ fn order_of_tests(shares: &[f64], minutes: &[f64]) -> Vec<usize> {
     let mut taken: Vec<Taken> = Vec::new();
     let mut order = Vec::new();
     while order.len() < shares.len() {
-        let unit = Unit {
-            predictions: &bench,
-            taken: taken.clone(),
-        };
+        let unit = Unit::new(&bench, taken.clone());
         let ranked = rank(std::slice::from_ref(&unit), 0.0).units.remove(0);
         let candidates: Vec<Candidate> = (0..shares.len())
             .filter(|k| !order.contains(k))
@@ -176,7 +173,8 @@ fn bins(board: &Known) -> Vec<Vec<usize>> {
             let of = |k: usize| match (k < count).then(|| board.effect(k, 0, place)) {
                 Some(Effect::Moved(m)) => {
                     let parts: f64 = m.slopes.iter().map(|s| s.1 * s.1).sum();
-                    Some((m.mean, (parts + m.sd * m.sd).sqrt()))
+                    let mean = Scale::Ohms.reading(m.middle);
+                    Some((mean, (parts + m.own).sqrt() / Scale::Ohms.at(mean).1))
                 }
                 Some(Effect::OverRange) => None,
                 _ => {
@@ -252,10 +250,7 @@ fn advised(board: &Known, fault: usize, seed: u64) -> (usize, bool) {
     let every = board.taken(seed, &planted, &all);
     let mut taken: Vec<Taken> = Vec::new();
     loop {
-        let unit = Unit {
-            predictions: board,
-            taken: taken.clone(),
-        };
+        let unit = Unit::new(board, taken.clone());
         let ranked = rank(std::slice::from_ref(&unit), 0.0).units.remove(0);
         let candidates: Vec<Candidate> = (0..board.places.len())
             .filter(|p| taken.iter().all(|t| t.place != *p))
@@ -307,9 +302,8 @@ fn fewest_that_prove(board: &Known, fault: usize) -> usize {
         let scale = Scale::Ohms;
         match k.map(|k| board.effect(k, 0, place)) {
             Some(Effect::Moved(m)) => {
-                let (x, slope) = scale.at(m.mean);
                 let parts: f64 = m.slopes.iter().map(|s| s.1 * s.1).sum();
-                Some((x, (parts + m.sd * m.sd).sqrt() * slope))
+                Some((m.middle, (parts + m.own).sqrt()))
             }
             Some(Effect::OverRange) => None,
             _ => {

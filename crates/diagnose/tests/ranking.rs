@@ -10,10 +10,7 @@ use rand_distr::{Distribution, StandardNormal};
 use record::Shown;
 
 fn ranked(known: &Known, taken: &[Taken], together: f64) -> Ranked {
-    let unit = Unit {
-        predictions: known,
-        taken: taken.to_vec(),
-    };
+    let unit = Unit::new(known, taken.to_vec());
     rank(&[unit], together).units.remove(0)
 }
 
@@ -272,10 +269,7 @@ fn both_units_off_alike_doubts_the_drawing_and_one_alone_the_part() {
     let ask = |list: [&Vec<Taken>; 2]| {
         let units: Vec<Unit<'_>> = list
             .iter()
-            .map(|taken| Unit {
-                predictions: &board,
-                taken: (*taken).clone(),
-            })
+            .map(|taken| Unit::new(&board, (*taken).clone()))
             .collect();
         rank(&units, 0.0)
     };

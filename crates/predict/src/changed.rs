@@ -4,7 +4,7 @@ use circuit::{Edit, Node};
 
 use crate::assembly::Assembly;
 use crate::board::{Board, Refusal};
-use crate::probe::{Question, Shown};
+use crate::probe::{Question, Shown, Starts};
 use crate::sensitivity::slopes;
 
 /// A reading and the derivatives of the volts between the leads by each standard normal variable.
@@ -95,8 +95,13 @@ impl ChangedBoard {
             }
             _ => self.board.rest.clone(),
         };
+        let starts = Starts {
+            guess: near.map_or(0, |n| n.range),
+            first: &start,
+            known: &[],
+        };
         let shown = probe
-            .read(question, &self.values, &start)
+            .read_from(question, &self.values, &starts, &mut Vec::new())
             .or_else(|_| probe.read(question, &self.values, &vec![0.0; start.len()]))?;
         let setup = &question.setups[shown.range];
         let slopes = if shown.reading.is_some() {

@@ -8,6 +8,7 @@ mod dense;
 mod engine;
 mod layout;
 mod list;
+mod nearness;
 mod plain;
 mod point;
 mod reduced;

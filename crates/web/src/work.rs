@@ -303,6 +303,7 @@ impl Work {
 
     fn run(&self, lane: usize) {
         let own = &self.lanes[lane];
+        let mut recent: Vec<(String, bench::Kept)> = Vec::new();
         loop {
             let job = self.take(lane);
             let everything = BoardText::default();
@@ -335,7 +336,9 @@ impl Work {
                     self.finish(|book| &mut book.unread, &job, found, stop());
                 }
                 Task::Advice => {
-                    let found = guarded(|| advice::advice(&job.project, board, &progress, &stop));
+                    let kept = of_board(&mut recent, &job.board);
+                    let found =
+                        guarded(|| advice::advice(&job.project, board, kept, &progress, &stop));
                     self.finish(|book| &mut book.advice, &job, found, stop());
                 }
                 Task::Prove(fault) => {
@@ -415,6 +418,19 @@ impl Work {
             book = self.wake.wait(book).unwrap_or_else(PoisonError::into_inner);
         }
     }
+}
+
+/// Boards whose predictions are kept for their next reading; chosen because a person works on one or two, and a large
+/// one takes some hundred megabytes.
+const RECENT: usize = 2;
+
+/// What is kept of a board, now the most recent one.
+fn of_board<'a>(recent: &'a mut Vec<(String, bench::Kept)>, board: &str) -> &'a bench::Kept {
+    let known = recent.iter().position(|(name, _)| name == board);
+    let entry = known.map_or_else(Default::default, |i| recent.remove(i));
+    recent.insert(0, (board.to_owned(), entry.1));
+    recent.truncate(RECENT);
+    &recent[0].1
 }
 
 /// How often a page is told how far a computation is.

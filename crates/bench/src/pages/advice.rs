@@ -3,6 +3,7 @@
 use super::{board, rulings};
 use crate::case::{self, Options};
 use crate::entered::{self, LEDGER, Ruled};
+use crate::kept::Kept;
 use crate::loading::Text;
 use crate::meters::MeterChoice;
 use crate::project::{BoardText, Project};
@@ -87,13 +88,14 @@ pub struct Next {
 /// Less likely than this is not said.
 const SAID: f64 = 0.01;
 
-/// Weighs all readings of a board.
+/// Weighs all readings of a board; `kept` holds what was worked out before the last reading.
 ///
 /// # Errors
 /// If it was stopped, or nothing can be solved.
 pub fn advice(
     project: &Project,
     board: &BoardText,
+    kept: &Kept,
     _progress: Progress<'_>,
     stop: Stop<'_>,
 ) -> Result<View, Refused> {
@@ -120,8 +122,8 @@ pub fn advice(
             .filter_map(|c| candidates::place(sheet, meters, c))
             .collect()
     };
-    let mut case = case::open(sheet, &options, &places, stop)?;
-    case.focus(stop)?;
+    let mut case = case::open(sheet, &options, &places, kept, stop)?;
+    case.focus(kept, stop)?;
     let mut ranking = diagnose::rank(&case.units(), case.together);
     rulings::apply(&case, &mut ranking, &board.rulings);
     let shown = suspects::shown(&case, &ranking, None);

@@ -1,7 +1,7 @@
 //! A reading with all parts in the middle of their spread, and the distribution made from it.
 
 use circuit::Node;
-use diagnose::{Line, Marginal, Moved, Scale, Slopes};
+use diagnose::{Marginal, Scale, Slopes, Solved};
 use predict::{ChangedBoard, Distribution, Question, Shown};
 
 /// A reading with parts in the middle of their spread.
@@ -90,48 +90,15 @@ pub(super) fn bend(scale: Scale, before: Option<f64>, after: f64) -> f64 {
 /// neighbours; chosen as a fifth of what a hand-held meter errs.
 pub(super) const NEARLY: f64 = 0.002;
 
-/// A healthy reading of the unit at `unit` as a line.
-pub(super) fn line(here: &Centre, scale: Scale, unit: &[(u32, f64)]) -> Option<Line> {
-    let (at, slope) = scale.at(here.reading?);
-    let slopes: Slopes = here.slopes.iter().map(|(v, s)| (*v, s * slope)).collect();
-    Some(Line {
-        middle: at - along(&slopes, unit),
-        own: (here.sd * slope).powi(2) + NEARLY * NEARLY,
-        border: match here.border {
-            b if b.is_finite() => scale.at(b).0,
-            b => b,
-        },
-        slopes,
+/// A reading, of whose line one `bend` is told, as it was solved.
+pub(super) fn solved(here: &Centre, bend: f64) -> Option<Solved> {
+    Some(Solved {
+        mean: here.reading?,
+        slopes: here.slopes.clone(),
+        sd: here.sd,
+        bend,
+        border: here.border,
     })
-}
-
-/// A reading of the unit at `unit` as a line that is told where it meets the middle of all.
-pub(super) fn drawn_back(moved: Moved, scale: Scale, unit: &[(u32, f64)]) -> Moved {
-    if unit.is_empty() {
-        return moved;
-    }
-    let (at, here) = scale.at(moved.mean);
-    let way = here * along(&moved.slopes, unit);
-    let mean = scale.reading(at - way);
-    let ratio = here / scale.at(mean).1;
-    Moved {
-        mean,
-        slopes: moved
-            .slopes
-            .into_iter()
-            .map(|(v, s)| (v, s * ratio))
-            .collect(),
-        sd: moved.sd * ratio,
-        ..moved
-    }
-}
-
-fn along(slopes: &[(u32, f64)], unit: &[(u32, f64)]) -> f64 {
-    let of = |name: &u32| {
-        let found = unit.binary_search_by_key(name, |u| u.0);
-        found.map_or(0.0, |i| unit[i].1)
-    };
-    slopes.iter().map(|(name, s)| s * of(name)).sum()
 }
 
 /// A normal distribution about the middle, over range beyond the border.

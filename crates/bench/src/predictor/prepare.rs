@@ -1,11 +1,15 @@
 //! Many effects at once: what is proven unmoved costs next to nothing, and what moves is laid out once for all places.
 
-use diagnose::{Effect, Healthy, Moved, Scale, Slopes};
+use std::sync::Arc;
+
+use diagnose::{Effect, Healthy, Line};
 use predict::ChangedBoard;
 use predict::faults::FaultBoard;
 use rayon::prelude::*;
 
-use super::centre::{Centre, bend, drawn_back};
+use super::about::along;
+use super::centre::{Centre, NEARLY, bend};
+use super::column::kept;
 use super::{Done, Predictor};
 use crate::Stop;
 
@@ -14,13 +18,13 @@ impl Predictor {
     ///
     /// `stop` is asked now and then; what was not computed then is computed when asked for.
     pub fn prepare(&self, wanted: &[usize], stop: Stop<'_>) {
-        let all: Vec<usize> = (0..self.deeds.len()).collect();
+        let all: Vec<usize> = (0..self.deeds.done.len()).collect();
         self.prepare_deeds(wanted, &all, stop);
     }
 
     /// The same for some variants of changes only.
     pub fn prepare_some(&self, wanted: &[usize], variants: &[(usize, usize)], stop: Stop<'_>) {
-        let mut deeds: Vec<usize> = variants.iter().map(|(c, v)| self.cells[*c][*v]).collect();
+        let mut deeds: Vec<usize> = variants.iter().map(|at| self.deeds.of(*at)).collect();
         deeds.sort_unstable();
         deeds.dedup();
         self.prepare_deeds(wanted, &deeds, stop);
@@ -32,38 +36,40 @@ impl Predictor {
                 self.base_of(place);
             }
         });
-        for condition in 0..self.bases.len() {
-            let here: Vec<usize> = wanted
-                .iter()
-                .copied()
-                .filter(|p| self.places[*p].condition == condition)
-                .collect();
-            if !here.is_empty() {
-                self.prepare_condition(condition, &here, deeds, stop);
+        // Places about one unit in one condition share the work.
+        let mut groups: Vec<Vec<usize>> = Vec::new();
+        for &place in wanted {
+            let alike =
+                |group: &&mut Vec<usize>| std::ptr::eq(self.about(group[0]), self.about(place));
+            match groups.iter_mut().find(alike) {
+                Some(group) => group.push(place),
+                None => groups.push(vec![place]),
             }
+        }
+        for group in groups {
+            self.prepare_group(&group, deeds, stop);
         }
     }
 
-    fn prepare_condition(
-        &self,
-        condition: usize,
-        wanted: &[usize],
-        deeds: &[usize],
-        stop: Stop<'_>,
-    ) {
-        let Some((board, _)) = &self.bases[condition].board else {
+    fn prepare_group(&self, wanted: &[usize], deeds: &[usize], stop: Stop<'_>) {
+        let about = self.about(wanted[0]);
+        let Some((board, _)) = &about.board else {
             return;
         };
+        let missing = |d: &usize| wanted.iter().any(|p| self.cell(*p, *d).get().is_none());
         let faults: Vec<usize> = deeds
             .iter()
             .copied()
-            .filter(|d| matches!(self.deeds[*d], Done::Fault(_)))
+            .filter(|d| matches!(self.deeds.done[*d], Done::Fault(_)) && missing(d))
             .collect();
+        if faults.is_empty() {
+            return;
+        }
         let edits: Vec<_> = faults
             .iter()
-            .map(|d| self.edits(&board.network, &[&self.deeds[*d]]))
+            .map(|d| self.edits(&board.network, &[&self.deeds.done[*d]]))
             .collect();
-        let z = &self.bases[condition].z;
+        let z = &about.z;
         let values = board.network.population.values(z);
         let faulty = FaultBoard::with_edits(board, &values, edits.iter().cloned());
         let moved: Vec<(usize, Vec<usize>)> = wanted
@@ -96,7 +102,7 @@ impl Predictor {
                         (Ok(changed), Some(leads)) => self.effect_at(place, changed, leads),
                         _ => Effect::Unknown,
                     };
-                    let _ = self.effects[place][*deed].set(effect);
+                    let _ = self.cell(place, *deed).set(kept(effect));
                 }
             });
     }
@@ -110,46 +116,35 @@ impl Predictor {
         mean: f64,
     ) -> Option<Effect> {
         let scale = self.scale(place);
-        let (slopes, sd) = match &healthy.line {
-            Some(_) => (before.slopes.clone(), before.sd),
+        let bend = bend(scale, before.reading, mean);
+        // Resistance follows by ratio, so on its scale all follow alike.
+        let (slopes, own) = match &healthy.line {
+            Some(line) => (Arc::clone(&line.slopes), line.own - NEARLY * NEARLY),
             None => {
-                let (_, slope) = healthy.marginal.score(before.reading?)?;
+                let reading = before.reading?;
+                let (_, by_reading) = healthy.marginal.score(reading)?;
+                let slope = scale.at(reading).1 / by_reading;
                 let told: f64 = healthy.slopes.iter().map(|s| s.1 * s.1).sum();
-                let slopes: Slopes = healthy
-                    .slopes
-                    .iter()
-                    .map(|(v, s)| (*v, s / slope))
-                    .collect();
-                (slopes, (1.0 - told).max(0.0).sqrt() / slope)
+                let slopes = healthy.slopes.iter().map(|(v, s)| (*v, s * slope));
+                (slopes.collect(), (1.0 - told).max(0.0) * slope * slope)
             }
         };
-        let (slopes, sd) = match scale {
-            // Resistance follows by ratio, farther down by as much less.
-            Scale::Ohms => {
-                let ratio = mean / before.reading?;
-                let scaled = slopes.iter().map(|(v, s)| (*v, s * ratio)).collect();
-                (scaled, sd * ratio)
-            }
-            Scale::Diode | Scale::Volts => (slopes, sd),
-        };
-        let moved = Moved {
-            mean,
+        Some(Effect::Moved(Line {
+            middle: scale.at(mean).0 - along(&slopes, &self.columns[place].about.unit),
             slopes,
-            sd,
-            bend: bend(scale, before.reading, mean),
-            border: before.border,
-        };
-        Some(Effect::Moved(drawn_back(moved, scale, &self.centre)))
+            own: own + bend * bend,
+            border: scale.border(before.border),
+        }))
     }
 
     /// Settles what does not move the place; returns the faults that do, as indices.
     fn screen(&self, faulty: &FaultBoard<'_>, place: usize, faults: &[usize]) -> Vec<usize> {
-        let unknown = |k: &usize| self.effects[place][faults[*k]].get().is_none();
+        let unknown = |k: &usize| self.cell(place, faults[*k]).get().is_none();
         let mut asked: Vec<usize> = (0..faults.len()).filter(unknown).collect();
-        asked.sort_by_key(|k| self.bounds[faults[*k]].len());
+        asked.sort_by_key(|k| self.deeds.bounds[faults[*k]].len());
         let at = &self.places[place];
         let base = self.base_of(place);
-        let board = self.bases[at.condition].board.as_ref();
+        let board = self.about(place).board.as_ref();
         let (Some((healthy, before)), Some((board, _))) = (base, board) else {
             return asked;
         };
@@ -160,16 +155,21 @@ impl Predictor {
         else {
             return asked;
         };
+        // A difference that is none may as well be left out.
+        let setup = at.question.setups[before.shown.range];
+        engine.allow(self.slight(place, before) / setup.slope(before.shown.volts).abs());
         let skipped = self.between(faults);
         let mut read: Vec<Option<Option<f64>>> = vec![None; faults.len()];
         let mut left = Vec::new();
         for k in asked.iter().copied().filter(|k| skipped[*k].is_none()) {
-            let cells = &self.effects[place];
-            let bounds = &self.bounds[faults[k]];
-            let still = |d: &usize| cells[*d].get() == Some(&Effect::Unmoved);
+            let bounds = &self.deeds.bounds[faults[k]];
+            let still = |d: &usize| {
+                let known = self.cell(place, *d).get();
+                known.is_some_and(|e| **e == Effect::Unmoved)
+            };
             if !bounds.is_empty() && bounds.iter().all(still) {
                 read[k] = Some(before.reading);
-                let _ = cells[faults[k]].set(Effect::Unmoved);
+                let _ = self.cell(place, faults[k]).set(kept(Effect::Unmoved));
                 continue;
             }
             if let Ok(answer) = engine.answer(&faulty.changes()[k]) {
@@ -205,13 +205,13 @@ impl Predictor {
     /// Of each fault whose reading is taken to lie between those of like faults with other magnitudes:
     /// the two before and the two after, by their place in `faults`.
     fn between(&self, faults: &[usize]) -> Vec<Option<[Option<usize>; 4]>> {
-        let mut of_deed = vec![None; self.deeds.len()];
+        let mut of_deed = vec![None; self.deeds.done.len()];
         for (k, deed) in faults.iter().enumerate() {
             of_deed[*deed] = Some(k);
         }
         let mut found = vec![None; faults.len()];
         let mut asked = vec![false; faults.len()];
-        for (change, deeds) in self.changes.iter().zip(&self.cells) {
+        for (change, deeds) in self.deeds.by_change() {
             let list: Option<Vec<usize>> = deeds.iter().map(|d| of_deed[*d]).collect();
             let Some(list) = list.filter(|l| change.magnitudes.len() > 3 && l.len() > 3) else {
                 continue;
@@ -254,7 +254,7 @@ impl Predictor {
         };
         let settled = known.is_some();
         if let Some(effect) = known {
-            let _ = self.effects[place][deed].set(effect);
+            let _ = self.cell(place, deed).set(kept(effect));
         }
         settled
     }

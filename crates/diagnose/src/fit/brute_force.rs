@@ -2,7 +2,7 @@
 
 use std::borrow::Cow;
 
-use super::{Row, WIDTHS, WRONG, fit, fit_widths};
+use super::{Follows, Row, WIDTHS, WRONG, fit, fit_widths};
 use crate::normal::{below, ln_density, ln_sum};
 
 /// A reading that follows two shared variables.
@@ -35,17 +35,20 @@ fn over_range(slopes: [f64; 2], own: f64, at: f64) -> Witness {
 }
 
 fn row(w: &Witness) -> Row<'static> {
-    let slopes = Cow::Owned(vec![(3, w.slopes[0]), (8, w.slopes[1])]);
+    let follows = Follows {
+        shared: Cow::Owned(vec![(3, w.slopes[0]), (8, w.slopes[1])]),
+        ..Follows::only(&[])
+    };
     if w.over_range {
         Row::Beyond {
             border: w.at,
-            slopes,
+            follows,
             own: w.own,
         }
     } else {
         Row::Number {
             residual: w.at,
-            slopes,
+            follows,
             own: w.own,
             ln_slope: 0.0,
         }
@@ -167,7 +170,7 @@ fn what_is_told_of_a_shared_variable_is_its_conditional() {
     let list = [number([1.0, 0.0], v, 2.0)];
     let rows: Vec<Row<'_>> = list.iter().map(row).collect();
     let found = fit_widths(rows, &[-60.0], &[(1.0, 1.0)]);
-    let (middle, variance) = found.given(&[(3, 1.0)], 0.0);
+    let (middle, variance) = found.given(&Follows::only(&[(3, 1.0)]), 0.0);
     assert!((middle - 2.0 / 1.25).abs() < 1e-12);
     assert!((variance - v / 1.25).abs() < 1e-12);
     let none = ln_sum([f64::NEG_INFINITY; 2].into_iter());

@@ -4,7 +4,7 @@ use crate::fit::WRONG;
 use crate::normal::below;
 use crate::predictions::{Effect, Healthy};
 use crate::rank::Unit;
-use crate::rows::{self, WITHIN};
+use crate::rows::{self, Follows};
 
 use super::belief::{Belief, Variant};
 use super::{Class, Outcome};
@@ -189,7 +189,7 @@ fn foretell(
         .hypothesis
         .map_or(&Effect::Unmoved, |(c, v)| p.effect(c, v, place));
     if let (Effect::Unmoved, Some(line)) = (effect, &healthy.line) {
-        let (m, v) = fit.given(&line.slopes, line.own);
+        let (m, v) = fit.given(&Follows::only(&line.slopes), line.own);
         return Foretold::Number(line.middle + m, v.sqrt(), line.border);
     }
     match effect {
@@ -198,24 +198,19 @@ fn foretell(
         Effect::Unmoved if healthy.marginal.over_range() > 1.0 - 1e-9 => Foretold::OverRange,
         Effect::Unmoved => {
             let told: f64 = healthy.slopes.iter().map(|s| s.1 * s.1).sum();
-            let (m, v) = fit.given(&healthy.slopes, (1.0 - told).max(1e-6));
+            let (m, v) = fit.given(&Follows::only(&healthy.slopes), (1.0 - told).max(1e-6));
             Foretold::Score(m, v.sqrt())
         }
-        Effect::Moved(moved) => {
-            let (mean, mut slopes, own) = rows::on_scale(healthy, moved);
-            if let Some((c, v)) = variant.hypothesis {
-                let within = rows::within(p, c, v, place);
-                if within != 0.0 {
-                    slopes.push((WITHIN, within));
-                }
-            }
-            let (m, v) = fit.given(&slopes, own);
-            let border = if moved.border.is_finite() {
-                healthy.scale.at(moved.border).0
-            } else {
-                f64::INFINITY
+        Effect::Moved(line) => {
+            let within = variant
+                .hypothesis
+                .map_or(0.0, |(c, v)| rows::within(p, c, v, place));
+            let follows = Follows {
+                within: [within, 0.0],
+                ..Follows::only(&line.slopes)
             };
-            Foretold::Number(mean + m, v.sqrt(), border)
+            let (m, v) = fit.given(&follows, line.own);
+            Foretold::Number(line.middle + m, v.sqrt(), line.border)
         }
     }
 }

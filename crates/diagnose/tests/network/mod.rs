@@ -3,7 +3,7 @@
 #![allow(dead_code)]
 
 use diagnose::{
-    Blame, Change, Effect, Healthy, Marginal, Moved, Predictions, Scale, Slopes, Taken,
+    Blame, Change, Effect, Healthy, Marginal, Predictions, Scale, Slopes, Solved, Taken,
 };
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
@@ -254,16 +254,19 @@ fn effect(before: &Centre, after: Centre) -> Effect {
         {
             Effect::Unmoved
         }
-        (_, Some((mean, slopes, sd))) => Effect::Moved(Moved {
-            bend: before.as_ref().map_or(0.05, |(b, ..)| {
-                let away = Scale::Ohms.at(mean).0 - Scale::Ohms.at(*b).0;
-                (0.02 * away.abs()).min(0.05)
-            }),
-            mean,
-            slopes,
-            sd,
-            border: FULL_SCALE,
-        }),
+        (_, Some((mean, slopes, sd))) => {
+            let solved = Solved {
+                bend: before.as_ref().map_or(0.05, |(b, ..)| {
+                    let away = Scale::Ohms.at(mean).0 - Scale::Ohms.at(*b).0;
+                    (0.02 * away.abs()).min(0.05)
+                }),
+                mean,
+                slopes,
+                sd,
+                border: FULL_SCALE,
+            };
+            Effect::Moved(solved.line(Scale::Ohms, &[]))
+        }
     }
 }
 

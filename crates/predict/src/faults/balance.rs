@@ -5,14 +5,14 @@ use solve::{GROUND, System};
 use super::change::Piece;
 use super::curve::Curve;
 use super::layout::{Flow, Layout};
+use super::nearness::Nearness;
 use super::point::Point;
 use crate::adapter::Adapter;
 
 /// Imbalance that is accepted in amperes: as the solver of a whole circuit.
 const ABSOLUTE: f64 = 1e-13;
-/// Imbalance that is accepted as a fraction of the currents that meet: a tenth of the
-/// certificate's, because a reading may stand on a small part of what meets.
-const RELATIVE: f64 = 1e-7;
+/// The strictest relative imbalance that is ever asked for, by which rounding is reckoned.
+const RELATIVE: f64 = Nearness::EXACT.relative;
 /// An exponential that has moved by so little of its width is on its tangent: half the square is
 /// below the relative imbalance that is accepted.
 const ON_TANGENT: f64 = 1e-4;
@@ -121,9 +121,9 @@ impl Sums {
         }
     }
 
-    /// Whether nothing is left over anywhere.
-    pub fn balance(&self) -> bool {
+    /// Whether nothing is left over anywhere, but for a fraction `relative` of what meets.
+    pub fn balance(&self, relative: f64) -> bool {
         let mut each = self.left.iter().zip(&self.meeting);
-        each.all(|(left, meeting)| left.abs() <= ABSOLUTE + RELATIVE * meeting)
+        each.all(|(left, meeting)| left.abs() <= ABSOLUTE + relative * meeting)
     }
 }

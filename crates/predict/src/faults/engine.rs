@@ -7,6 +7,7 @@ use sheet::Sheet;
 use super::change::{Change, Piece, Pieces};
 use super::curve::Curve;
 use super::layout::Layout;
+use super::nearness::Nearness;
 use super::plain::{read_anew, slopes_anew};
 use super::point::Point;
 use super::reduced::Room;
@@ -112,6 +113,7 @@ pub struct FaultEngine<'a> {
     /// One a setup of the question, filled when first needed.
     ranges: Vec<Option<Range>>,
     room: Room,
+    near: Nearness,
 }
 
 impl<'a> FaultEngine<'a> {
@@ -134,7 +136,14 @@ impl<'a> FaultEngine<'a> {
             healthy,
             ranges: question.setups.iter().map(|_| None).collect(),
             room: Room::default(),
+            near: Nearness::EXACT,
         })
+    }
+
+    /// From here on answers may be off by about so many volts at the leads: enough to sort faults by,
+    /// and no more. What is proven unmoved stays exact; balances are summed all the same.
+    pub fn allow(&mut self, volts: f64) {
+        self.near = Nearness::of(volts);
     }
 
     /// The healthy reading.
@@ -276,6 +285,7 @@ impl<'a> FaultEngine<'a> {
     /// What one range shows; `None` if it has to be laid out anew.
     fn on_range(&mut self, index: usize, pieces: &[Piece]) -> Result<Option<Answer>, Refusal> {
         let layout = &self.faulty.layout;
+        let near = &self.near;
         let setup = &self.question.setups[index];
         if self.ranges[index].is_none() {
             let (values, start) = (&self.faulty.values, &self.healthy.x);
@@ -305,7 +315,7 @@ impl<'a> FaultEngine<'a> {
         if no_current(point, pieces) {
             return Ok(answer(point.volts, Way::Unmoved));
         }
-        if let Some(volts) = tangents.answer(layout, point, pieces) {
+        if let Some(volts) = tangents.answer(layout, point, pieces, near.left_out) {
             return Ok(answer(volts, Way::Linear));
         }
         if self.question.setups.len() > 1 {
@@ -313,7 +323,10 @@ impl<'a> FaultEngine<'a> {
         }
         let pattern = self.probe.workspace.pattern();
         let system = &self.probe.assembly.system;
-        if let Some(volts) = self.room.solve(layout, point, pattern, system, pieces) {
+        if let Some(volts) = self
+            .room
+            .solve(layout, point, pattern, system, pieces, near)
+        {
             return Ok(answer(volts, Way::Reduced));
         }
         if whole.is_none() {
@@ -321,8 +334,9 @@ impl<'a> FaultEngine<'a> {
         }
         let start = self.room.approach();
         let found = whole.as_mut().and_then(|w| {
-            let near = start.and_then(|s| w.solve(layout, point, pattern, system, pieces, Some(s)));
-            near.or_else(|| w.solve(layout, point, pattern, system, pieces, None))
+            let found =
+                start.and_then(|s| w.solve(layout, point, pattern, system, pieces, Some(s), near));
+            found.or_else(|| w.solve(layout, point, pattern, system, pieces, None, near))
         });
         Ok(found.and_then(|volts| answer(volts, Way::Whole)))
     }

@@ -6,6 +6,7 @@ use super::balance::Sums;
 use super::change::Piece;
 use super::dense::eliminate;
 use super::layout::{Flow, Layout};
+use super::nearness::Nearness;
 use super::point::{AtRest, Point};
 use crate::adapter::Adapter;
 
@@ -18,9 +19,6 @@ const ROUNDS: usize = 32;
 const STEPS: usize = 60;
 /// Last step in volts that is enough while the set may still widen.
 const ROUGH: f64 = 2e-3;
-/// Last step in volts at the end: Newton leaves the square of it over twice the width of the bend,
-/// in currents a few parts in 1e9, well below the balance that is asked for.
-const FINE: f64 = 2e-6;
 /// A flow whose slope changes by more than this share of what opposes it is followed; below it
 /// each correction leaves at most this share of the error.
 const SOFT: f64 = 0.04;
@@ -32,8 +30,6 @@ const SLOW: f64 = 0.2;
 const UNSEEN: f64 = 1e-14;
 /// Volts beyond which a step is no start for another method.
 const FAR: f64 = 50.0;
-/// Volts that are as good as none: a hundredth of what answers are compared to.
-const SETTLED: f64 = 2e-9;
 /// Times that what does not balance is put right before it is given up.
 const REPAIRS: usize = 3;
 
@@ -81,12 +77,13 @@ impl Room {
         pattern: &Pattern,
         system: &System<Adapter>,
         pieces: &[Piece],
+        near: &Nearness,
     ) -> Option<f64> {
         self.begin(layout, point, pieces);
         let mut shifted = false;
         let mut corrections = 0;
         let mut repairs = 0;
-        let mut close = ROUGH;
+        let mut close = ROUGH.max(near.fine);
         let mut before = f64::INFINITY;
         self.found = false;
         for _ in 0..ROUNDS {
@@ -98,12 +95,12 @@ impl Room {
                 Look::Full => return None,
                 Look::Narrow => {}
             }
-            close = FINE;
-            if moved > FINE {
+            close = near.fine;
+            if moved > near.fine {
                 continue;
             }
             let most = self.soften(layout, point, pattern, shifted);
-            if most > SETTLED {
+            if most > near.settled {
                 // What opposed the soft flows in the healthy circuit may be what the fault took away.
                 if corrections >= PATIENCE && most > SLOW * before {
                     return None;
@@ -116,7 +113,7 @@ impl Room {
             let [red, black] = [point.leads.0, point.leads.1].map(|i| i as usize);
             let volts = point.volts + self.step[red] - self.step[black];
             self.sums.add_up(layout, point, system, pieces, &self.step);
-            if self.sums.balance() {
+            if self.sums.balance(near.relative) {
                 return Some(volts);
             }
             if repairs == REPAIRS {

@@ -6,8 +6,6 @@ use super::dense::eliminate;
 use super::layout::{Flow, Layout};
 use super::point::{AtRest, HELD, Point};
 
-/// Volts at the leads that may be left out: a fiftieth of what answers are compared to.
-const LEFT_OUT: f64 = 2e-8;
 /// Ports that are worked through side by side.
 const LANES: usize = 4;
 /// Widths within which the series for exp(d) - 1 - d is right to a part in 1e7 of itself.
@@ -167,13 +165,20 @@ impl Tangents {
         }
     }
 
-    /// Volts between the leads with `pieces`, where the bound is small enough.
-    pub fn answer(&mut self, layout: &Layout, point: &Point, pieces: &[Piece]) -> Option<f64> {
+    /// Volts between the leads with `pieces`, where the bound on what is left out is no larger than
+    /// `allowed` volts.
+    pub fn answer(
+        &mut self,
+        layout: &Layout,
+        point: &Point,
+        pieces: &[Piece],
+        allowed: f64,
+    ) -> Option<f64> {
         match pieces.len() {
-            1 => self.with::<1>(layout, point, pieces),
-            2 => self.with::<2>(layout, point, pieces),
-            3 => self.with::<3>(layout, point, pieces),
-            4 => self.with::<4>(layout, point, pieces),
+            1 => self.with::<1>(layout, point, pieces, allowed),
+            2 => self.with::<2>(layout, point, pieces, allowed),
+            3 => self.with::<3>(layout, point, pieces, allowed),
+            4 => self.with::<4>(layout, point, pieces, allowed),
             _ => None,
         }
     }
@@ -183,6 +188,7 @@ impl Tangents {
         layout: &Layout,
         point: &Point,
         pieces: &[Piece],
+        allowed: f64,
     ) -> Option<f64> {
         let currents = Currents::<M>::new(point, pieces)?;
         let gone = || {
@@ -199,7 +205,8 @@ impl Tangents {
         }
         self.odd(layout, point, pieces, &currents, &mut beyond);
         self.bent_pieces(point, pieces, &currents, &mut beyond);
-        self.bounded(point, pieces, &currents, &beyond)
+        let (volts, left) = self.bounded(point, pieces, &currents, &beyond)?;
+        (left <= allowed && same_side(point, volts)).then_some(volts)
     }
 
     /// All exponentials that the fault leaves in place.
@@ -355,14 +362,14 @@ impl Tangents {
         }
     }
 
-    /// The answer, if what is left out is proven small.
+    /// The answer, and a bound on what is left out of it; `None` where there is no bound.
     fn bounded<const M: usize>(
         &self,
         point: &Point,
         pieces: &[Piece],
         currents: &Currents<M>,
         beyond: &Beyond<M>,
-    ) -> Option<f64> {
+    ) -> Option<(f64, f64)> {
         let mut volts = point.volts - beyond.lead;
         let mut moves = beyond.reach;
         let mut left = beyond.held;
@@ -403,8 +410,8 @@ impl Tangents {
         let off = 2.0 * moves;
         let shrinks = reach_slope + 1.1 * off * (all_reach + reach_slope);
         left += off * (lead_slope + 1.1 * off * (all_leads + lead_slope));
-        let proven = shrinks <= SHRINKS && off <= 0.01 && left <= LEFT_OUT;
-        (proven && same_side(point, volts)).then_some(volts)
+        let bound = shrinks <= SHRINKS && off <= 0.01;
+        bound.then_some((volts, left))
     }
 }
 

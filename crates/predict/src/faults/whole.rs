@@ -5,6 +5,7 @@ use solve::{Factors, GROUND, Pattern, System};
 use super::balance::Sums;
 use super::change::Piece;
 use super::layout::{Flow, Layout};
+use super::nearness::Nearness;
 use super::point::{AtRest, Point};
 use crate::adapter::Adapter;
 
@@ -12,11 +13,6 @@ use crate::adapter::Adapter;
 const STEPS: usize = 60;
 /// Volts that an unknown may move in one step.
 const STRIDE: f64 = 10.0;
-/// Last step after which the balance is looked at, in volts: Newton leaves the square of it over twice
-/// the width of the bend.
-const LAST: f64 = 1e-5;
-/// After a step of no more volts the factors serve once more: the slopes change by a twenty-fifth.
-const CALM: f64 = 1e-3;
 
 /// Volts within which an old tangent serves: it errs by (4e-6 / 0.026)^2 / 2, a part in 1e8.
 const SAME: f64 = 4e-6;
@@ -106,6 +102,7 @@ impl Whole {
         system: &System<Adapter>,
         pieces: &[Piece],
         start: Option<&[f64]>,
+        near: &Nearness,
     ) -> Option<f64> {
         let more = pieces
             .iter()
@@ -169,12 +166,12 @@ impl Whole {
             for ((step, change), x) in self.step.iter_mut().zip(&self.change).zip(&point.x) {
                 let change = change.clamp(-STRIDE, STRIDE);
                 *step -= change;
-                calm &= change.abs() <= CALM;
-                small &= change.abs() <= LAST * (1.0 + (x + *step).abs());
+                calm &= change.abs() <= near.calm;
+                small &= change.abs() <= near.last * (1.0 + (x + *step).abs());
             }
             if small {
                 self.sums.add_up(layout, point, system, pieces, &self.step);
-                if self.sums.balance() {
+                if self.sums.balance(near.relative) {
                     let [red, black] = [point.leads.0, point.leads.1].map(|i| i as usize);
                     return Some(point.volts + self.step[red] - self.step[black]);
                 }
