@@ -146,9 +146,13 @@ fn of_worked(worked: &risk::Worked, input: &Input, options: &Options) -> Result<
     let mut mains = stages::mains(&worked.whole, options.hertz);
     let stages = stages::stages(sheet, &plain, options.units)?;
     let faults: Vec<&Fault> = worked.hazards.iter().map(|h| &h.fault).collect();
+    let at_stages: Vec<Option<Powered<'_>>> = stages
+        .iter()
+        .map(|stage| Powered::under(&plain, &stage.sheet).ok())
+        .collect();
     let told: Vec<Told> = faults
         .par_iter()
-        .map(|f| told(&stages, &plain, f))
+        .map(|f| told(&stages, &at_stages, f))
         .collect();
     let late: Vec<&Fault> = faults
         .iter()
@@ -221,25 +225,28 @@ impl Told {
     }
 }
 
-fn told(stages: &[Stage], plain: &Powered<'_>, fault: &Fault) -> Told {
+fn told(stages: &[Stage], at_stages: &[Option<Powered<'_>>], fault: &Fault) -> Told {
     let mut told = Told {
         shown: None,
         destroys: None,
     };
-    for (k, stage) in stages.iter().enumerate() {
-        let Ok(under) = Powered::under(plain, &stage.sheet) else {
+    for (k, (stage, under)) in stages.iter().zip(at_stages).enumerate() {
+        let Some(under) = under else {
             continue;
         };
-        if told.shown.is_none()
-            && let Ok(point) = under.operating(None, Some(fault))
-            && stage.crossed(&point)
-        {
+        // A circuit that cannot be solved is taken to be lost.
+        let (crossed, lost) = match under.follow_watched(fault) {
+            Ok((first, cascade)) => (stage.crossed(&first), !cascade.victims.is_empty()),
+            Err(_) => (false, true),
+        };
+        if crossed && told.shown.is_none() {
             told.shown = Some(k);
         }
-        let lost = under.follow(fault);
-        // A circuit that cannot be solved is taken to be lost.
-        if told.destroys.is_none() && lost.map_or(true, |c| !c.victims.is_empty()) {
+        if lost && told.destroys.is_none() {
             told.destroys = Some(k);
+        }
+        if told.shown.is_some() && told.destroys.is_some() {
+            break;
         }
     }
     told

@@ -26,7 +26,7 @@ pub struct Victim {
 }
 
 /// What follows from a fault.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Cascade {
     /// Parts that are lost, in the order in which they are; fuses are not among them.
     pub victims: Vec<Victim>,
@@ -191,28 +191,31 @@ impl<'a> Powered<'a> {
     /// # Errors
     /// If the circuit with the fault alone has no certified operating point.
     pub fn follow(&self, fault: &Fault) -> Result<Cascade, Refusal> {
+        self.follow_watched(fault).map(|(_, cascade)| cascade)
+    }
+
+    /// The same, with the operating point at which everything but the fault is still whole: what is read before anything
+    /// gives way.
+    ///
+    /// # Errors
+    /// If the circuit with the fault alone has no certified operating point.
+    pub fn follow_watched(&self, fault: &Fault) -> Result<(Operating, Cascade), Refusal> {
         let edits = fault.edits(self.sheet, &self.board.network);
-        let mut cascade = Cascade {
-            victims: Vec::new(),
-            blown: Vec::new(),
-            severity: 0.0,
-            stopped: None,
+        let mut cascade = Cascade::default();
+        let first = if edits.is_empty() {
+            Operating {
+                potential: self.potential.clone(),
+                delivered: self.delivered(),
+            }
+        } else {
+            self.follow_edits(&edits, faulty_part(fault), &mut cascade)?
         };
-        if edits.is_empty() {
-            return Ok(cascade);
-        }
-        self.follow_edits(&edits, faulty_part(fault), &mut cascade)?;
-        Ok(cascade)
+        Ok((first, cascade))
     }
 
     /// What the healthy circuit itself loses: nothing, unless a precaution does harm.
     pub fn loses(&self) -> Cascade {
-        let mut cascade = Cascade {
-            victims: Vec::new(),
-            blown: Vec::new(),
-            severity: 0.0,
-            stopped: None,
-        };
+        let mut cascade = Cascade::default();
         if let Err(refusal) = self.follow_edits(&[], None, &mut cascade) {
             cascade.stopped = Some(refusal);
         }
@@ -224,20 +227,26 @@ impl<'a> Powered<'a> {
         edits: &[Edit],
         faulty: Option<PartId>,
         cascade: &mut Cascade,
-    ) -> Result<(), Refusal> {
+    ) -> Result<Operating, Refusal> {
         let mut network = self.board.network.clone();
         network.apply(edits);
-        let mut potential = self.potential.clone();
+        let values = network.population.nominal();
+        let mut potential = self.point(&network, &self.potential)?;
+        let first = Operating {
+            delivered: delivered(self.sheet, &network, &values, &potential),
+            potential: potential.clone(),
+        };
         let mut lost: Vec<(PartId, Option<&str>)> = Vec::new();
         for round in 0..ROUNDS {
-            potential = match self.point(&network, &potential) {
-                Ok(found) => found,
-                Err(refusal) if round == 0 => return Err(refusal),
-                Err(refusal) => {
-                    cascade.stopped = Some(refusal);
-                    return Ok(());
-                }
-            };
+            if round > 0 {
+                potential = match self.point(&network, &potential) {
+                    Ok(found) => found,
+                    Err(refusal) => {
+                        cascade.stopped = Some(refusal);
+                        return Ok(first);
+                    }
+                };
+            }
             let values = network.population.nominal();
             let mut over: Vec<(usize, f64, f64)> = Vec::new();
             for (index, gauge) in self.gauges.iter().enumerate() {
@@ -252,7 +261,7 @@ impl<'a> Powered<'a> {
             }
             let falling = self.falling(&over);
             if falling.is_empty() {
-                return Ok(());
+                return Ok(first);
             }
             for (index, stress, times) in falling {
                 let gauge = &self.gauges[index];
@@ -278,7 +287,7 @@ impl<'a> Powered<'a> {
                 }
             }
         }
-        Ok(())
+        Ok(first)
     }
 
     /// Those of the overloaded that go now, each by what it exceeds most: junctions and dielectrics at once, a fuse at
