@@ -22,6 +22,7 @@ use crate::refused::Refused;
 use crate::{Progress, Stop};
 use cold::{Bench, Seen};
 
+pub(crate) use precaution::step_up;
 pub use precaution::{LimitValue, LimitView};
 pub use view::{CardView, HazardView, RefusedView, UncoveredView, VictimView, View};
 pub use whole::{Input, machine_sheets};

@@ -62,8 +62,17 @@ pub struct View {
 pub struct StageView {
     /// Share of the full voltage.
     pub share: f64,
+    /// Share of the kilovolts; none where there are none.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub kilovolts: Option<f64>,
+    /// What is connected, and what stays off.
+    pub connected: String,
     /// What is set: each supply and its volts at this stage.
     pub supplies: Vec<(String, f64)>,
+    /// To what the current of each supply is limited, in amperes: no healthy unit takes as much.
+    pub limits: Vec<(String, f64)>,
+    /// For how long it is held, in minutes.
+    pub minutes: f64,
     /// What is read, with limits.
     pub readings: Vec<StageReading>,
     /// What the rectifiers do at this setting of a variable transformer, where the sheet has any.
@@ -184,14 +193,18 @@ fn of_worked(worked: &risk::Worked, input: &Input, options: &Options) -> Result<
         .iter()
         .enumerate()
         .map(|(k, stage)| StageView {
-            share: stage.share,
+            share: stage.setting.share,
+            kilovolts: stage.setting.kilovolts,
+            connected: words::connected(&worked.whole, stage),
             supplies: stage.supplies.clone(),
+            limits: stage.limits(),
+            minutes: words::minutes(stage.setting),
             readings: stage.readings.clone(),
             mains: mains.get_mut(k).and_then(Option::take),
             shows: (0..hazards.len())
                 .filter(|h| hazards[*h].shown_at == Some(k) && hazards[*h].in_time)
                 .collect(),
-            hold: words::hold(stage.share),
+            hold: words::hold(stage.setting),
         })
         .collect();
     Ok(View {

@@ -59,7 +59,7 @@ const LAMP_WATTS: [f64; 12] = [
 const STEPS: [f64; 12] = [1.0, 1.2, 1.5, 1.8, 2.2, 2.7, 3.3, 3.9, 4.7, 5.6, 6.8, 8.2];
 
 /// The next current of the usual steps that is not below.
-fn step_up(amps: f64) -> f64 {
+pub(crate) fn step_up(amps: f64) -> f64 {
     let decade = 10f64.powf(amps.log10().floor());
     let in_decade = STEPS.iter().map(|s| s * decade);
     in_decade

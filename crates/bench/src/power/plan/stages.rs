@@ -5,15 +5,19 @@ use predict::stress::{Operating, Powered};
 use predict::time::{Mains, Rectified};
 use rayon::prelude::*;
 use serde::Serialize;
-use sheet::{Kind, NetId, PartId, Role, Sheet};
+use sheet::{Kind, NetId, Part, PartId, Role, Sheet};
 use units::Volts;
 
 use crate::places;
 use crate::refused::Refused;
-use crate::risk::Whole;
+use crate::risk::{self, Whole};
 
 /// Shares of the full voltage: chosen; a first look where little can happen, then halfway, and near the end in smaller steps.
 pub const SHARES: [f64; 5] = [0.1, 0.25, 0.5, 0.75, 1.0];
+/// Shares of the kilovolts, once all else stands at its full voltage: chosen.
+const OF_KILOVOLTS: [f64; 3] = [0.25, 0.5, 1.0];
+/// A supply from here on is turned up last, on stages of its own: chosen, far above plate supplies.
+const KILOVOLTS: f64 = 500.0;
 /// Fixes the drawn units.
 const SEED: u64 = 41;
 /// Limits lie so many standard deviations from the mean of the drawn units, and as many half ones beyond the furthest of
@@ -23,11 +27,41 @@ const BEYOND: f64 = 3.0;
 /// The instrument's share of a limit: of the reading, and of the full value; chosen, a hand-held meter's.
 const METER: f64 = 0.01;
 const METER_FLOOR: f64 = 2e-3;
+/// The smallest current to which a bench supply is commonly set, in amperes (common practice).
+const LEAST_LIMIT: f64 = 0.01;
+
+/// How far the supplies are turned up.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Setting {
+    /// Share of the full voltage.
+    pub share: f64,
+    /// The same of the kilovolts; none where there are none.
+    pub kilovolts: Option<f64>,
+}
+
+/// Heaters, rails and plates first and the kilovolts off; then the kilovolts, with all else at its full voltage.
+pub(super) fn settings(sheet: &Sheet) -> Vec<Setting> {
+    let has_kilovolts = sheet.parts.iter().any(is_kilovolts);
+    let low = SHARES.map(|share| Setting {
+        share,
+        kilovolts: has_kilovolts.then_some(0.0),
+    });
+    let high = OF_KILOVOLTS.map(|share| Setting {
+        share: 1.0,
+        kilovolts: Some(share),
+    });
+    let high = high.into_iter().filter(|_| has_kilovolts);
+    low.into_iter().chain(high).collect()
+}
+
+fn is_kilovolts(part: &Part) -> bool {
+    matches!(&part.kind, Kind::Supply { volts, .. } if volts.0.abs() >= KILOVOLTS)
+}
 
 /// A stage, worked out.
 #[derive(Clone, Debug)]
 pub(super) struct Stage {
-    pub share: f64,
+    pub setting: Setting,
     pub sheet: Sheet,
     pub supplies: Vec<(String, f64)>,
     pub readings: Vec<StageReading>,
@@ -108,6 +142,14 @@ impl What {
 }
 
 impl Stage {
+    /// To what the current of each supply that is set is limited: the next usual step above what any healthy unit takes.
+    pub fn limits(&self) -> Vec<(String, f64)> {
+        let amps = self.readings.iter().filter(|r| r.kind == "amps");
+        let set = amps.filter(|r| self.supplies.iter().any(|s| s.0 == r.at));
+        set.map(|r| (r.at.clone(), risk::step_up(r.high.max(LEAST_LIMIT))))
+            .collect()
+    }
+
     /// Whether a limit is crossed.
     pub fn crossed(&self, point: &Operating) -> bool {
         self.places.iter().zip(&self.readings).any(|(what, r)| {
@@ -127,9 +169,9 @@ pub(super) fn stages(
     units: usize,
 ) -> Result<Vec<Stage>, Refused> {
     let places = read_at(sheet, plain);
-    SHARES
-        .iter()
-        .map(|share| stage(sheet, plain, *share, &places, units))
+    settings(sheet)
+        .into_iter()
+        .map(|setting| stage(sheet, plain, setting, &places, units))
         .collect()
 }
 
@@ -161,11 +203,11 @@ fn read_at(sheet: &Sheet, plain: &Powered<'_>) -> Vec<What> {
 fn stage(
     sheet: &Sheet,
     plain: &Powered<'_>,
-    share: f64,
+    setting: Setting,
     places: &[What],
     units: usize,
 ) -> Result<Stage, Refused> {
-    let (at, supplies) = at_share(sheet, share);
+    let (at, supplies) = set_to(sheet, setting);
     let under = Powered::under(plain, &at).map_err(|e| places::unsolved(&e, &at))?;
     let nominal = under
         .operating(None, None)
@@ -181,7 +223,7 @@ fn stage(
         return Err(Refused::unable(
             format!(
                 "Of {units} healthy units most have no operating point at {:.0} % of the voltage.",
-                100.0 * share
+                100.0 * setting.share
             ),
             "Look at the sheet's tolerances.",
         ));
@@ -194,7 +236,7 @@ fn stage(
         })
         .collect();
     Ok(Stage {
-        share,
+        setting,
         supplies,
         readings,
         places: places.to_vec(),
@@ -202,14 +244,20 @@ fn stage(
     })
 }
 
-/// The sheet with all its supplies at a share of their voltage.
-fn at_share(sheet: &Sheet, share: f64) -> (Sheet, Vec<(String, f64)>) {
+/// The sheet with its supplies set, and to what; those that are off are not told.
+fn set_to(sheet: &Sheet, setting: Setting) -> (Sheet, Vec<(String, f64)>) {
     let mut at = sheet.clone();
     let mut set = Vec::new();
     for part in &mut at.parts {
+        let share = match setting.kilovolts {
+            Some(share) if is_kilovolts(part) => share,
+            _ => setting.share,
+        };
         if let Kind::Supply { volts, .. } = &mut part.kind {
             *volts = Volts(volts.0 * share);
-            set.push((part.name.clone(), volts.0));
+            if volts.0 != 0.0 {
+                set.push((part.name.clone(), volts.0));
+            }
         }
     }
     (at, set)
@@ -321,13 +369,31 @@ mod tests {
                     let point = under.operating(Some(&z), None).unwrap();
                     seen += 1;
                     if stage.crossed(&point) {
-                        crossed.push((name, stage.share, unit));
+                        crossed.push((name, stage.setting, unit));
                     }
                 }
             }
         }
         assert!(seen >= 4 * 5 * units);
         assert!(crossed.is_empty(), "{crossed:?}");
+    }
+
+    #[test]
+    fn kilovolts_are_off_until_all_else_stands() {
+        let text = include_str!("../../../demo/sheets/a6.kdl");
+        let sheet = sheet::parse(text, "a6").0;
+        let plain = Powered::new(&sheet).unwrap();
+        let all = stages(&sheet, &plain, 20).unwrap();
+        let kilovolts = |s: &Stage| s.supplies.iter().find(|v| v.0 == "V2").map(|v| v.1);
+        let set: Vec<Option<f64>> = all.iter().map(kilovolts).collect();
+        let none = [None; 5];
+        assert_eq!(set[..5], none);
+        // A quarter, half and all of the 1 650 V on the drawing.
+        assert_eq!(set[5..], [Some(412.5), Some(825.0), Some(1650.0)]);
+        let heater = |s: &Stage| s.supplies.iter().find(|v| v.0 == "V3").map(|v| v.1);
+        assert_eq!(heater(&all[4]), Some(12.0));
+        assert_eq!(heater(&all[5]), Some(12.0));
+        assert_eq!(settings(&demo("a1")).len(), 5);
     }
 
     #[test]

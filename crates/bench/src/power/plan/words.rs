@@ -3,14 +3,15 @@
 use sheet::Sheet;
 use units::Unit;
 
-use super::{View, stand_in};
-use crate::risk::{self, Input};
+use super::stages::{Setting, Stage};
+use super::{StageView, View, stand_in};
+use crate::risk::{self, Input, Whole};
 use crate::table::{Align, aligned};
 
 pub(super) fn cautions(view: &risk::View, mains: &str) -> Vec<String> {
     let mut list = vec![
         mains.to_owned(),
-        "A variable transformer and a series lamp are no isolation. An isolation transformer belongs to the machine, never to the oscilloscope: its earth stays on. Behind one, one touched wire gives no shock and trips nothing, and two do kill; its own earth leakage breaker no longer protects.".to_owned(),
+        "A variable transformer and a series lamp are no isolation. An isolation transformer belongs to the machine, never to the oscilloscope: its earth stays on. Behind one, one touched wire gives no shock and trips nothing, and two do kill.".to_owned(),
         "One hand, dry, nothing on the wrists; somebody else in the room who knows where the switch is.".to_owned(),
     ];
     list.extend(view.cautions.iter().cloned());
@@ -28,8 +29,6 @@ pub(super) fn before(view: &risk::View, input: &Input) -> Vec<String> {
         "The cold card (`board risk`): {} readings, all on their good side.",
         view.card.len()
     )];
-    list.push("Each reservoir capacitor measured on its own, reformed or replaced, and written down which.".to_owned());
-    list.push("Fuse by its marking against the drawing, mains selector, earth bond from plug to chassis below 0.1 ohm (common practice; local rules may ask for less), line to earth above a megohm.".to_owned());
     list.push(
         "A dummy load in place of the rest of the machine; a ramp without load proves nothing."
             .to_owned(),
@@ -48,12 +47,44 @@ pub(super) fn set(sheet: &Sheet) -> String {
     text
 }
 
-pub(super) fn hold(share: f64) -> String {
-    if share < 0.2 {
+/// What is connected at a stage, as the limits were solved.
+pub(super) fn connected(whole: &Whole, stage: &Stage) -> String {
+    let boards: Vec<&str> = whole.boards.iter().map(|b| b.0.as_str()).collect();
+    let mut text = match boards.len() {
+        0 => "The board with all that its sheet shows.".to_owned(),
+        _ => format!("All boards in their slots: {}.", boards.join(", ")),
+    };
+    if stage.setting.kilovolts == Some(0.0) {
+        text += " The kilovolts stay off, their supply unplugged and discharged.";
+    }
+    text
+}
+
+/// For how long a stage is held: chosen, as long as what is going to grow warm needs to be felt; the last for an hour.
+pub(super) fn minutes(setting: Setting) -> f64 {
+    let is_last = setting.share >= 1.0 && setting.kilovolts.is_none_or(|k| k >= 1.0);
+    if is_last { 60.0 } else { 5.0 }
+}
+
+/// The stage in a few words: `50 %`, `kilovolts at 25 %`.
+fn title(share: f64, kilovolts: Option<f64>) -> String {
+    match kilovolts {
+        Some(k) if k > 0.0 => format!("kilovolts at {:.0} %", 100.0 * k),
+        Some(_) => format!("{:.0} %, kilovolts off", 100.0 * share),
+        None => format!("{:.0} %", 100.0 * share),
+    }
+}
+
+pub(super) fn hold(setting: Setting) -> String {
+    if setting.share < 0.2 {
         "Hold: every reading within its limits, nothing warm, nothing to smell, for five minutes."
             .to_owned()
-    } else if share < 1.0 {
+    } else if setting.share < 1.0 {
         "Hold: every reading within its limits and steady for five minutes; reservoirs cold to the touch only when off and proven discharged.".to_owned()
+    } else if setting.kilovolts == Some(0.0) {
+        "Hold before the kilovolts: rails and heater written down; heater glowing and its volts right; plate swing and centring proven with an X-Y oscilloscope in place of the tube; brightness down; somebody trained for kilovolts.".to_owned()
+    } else if setting.kilovolts.is_some_and(|k| k < 1.0) {
+        "Hold: every reading within its limits for five minutes, nothing hisses, nothing to smell of ozone; brightness stays down.".to_owned()
     } else {
         "Hold: rails at the load and ripple written down now, after ten minutes and after an hour; then the next assembly.".to_owned()
     }
@@ -68,6 +99,13 @@ pub(super) fn when_crossed() -> Vec<String> {
     ]
     .map(str::to_owned)
     .to_vec()
+}
+
+impl StageView {
+    /// The stage in a few words: `50 %`, `kilovolts at 25 %`.
+    pub fn title(&self) -> String {
+        title(self.share, self.kilovolts)
+    }
 }
 
 impl View {
@@ -91,11 +129,22 @@ impl View {
                 })
                 .collect();
             text += &format!(
-                "\nStage {}: {:.0} % ({})\n",
+                "\nStage {}: {} ({})\n  Connected: {}\n",
                 k + 1,
-                100.0 * stage.share,
-                set.join(", ")
+                stage.title(),
+                set.join(", "),
+                stage.connected
             );
+            let limits: Vec<String> = stage
+                .limits
+                .iter()
+                .map(|(name, amps)| {
+                    format!("{name} {}", units::significant(*amps, 2, Unit::Ampere))
+                })
+                .collect();
+            if !limits.is_empty() {
+                text += &format!("  Current limits: {}\n", limits.join(", "));
+            }
             if stage.readings.iter().any(|r| r.hands_off) {
                 text += "! Above 60 V nothing is read with a hand on the probe: off, prove discharged, clip on, hands out, on, read, off.\n";
             }
