@@ -29,7 +29,7 @@ pub use whole::{Input, machine_sheets};
 pub use wiring::WiringView;
 
 pub(crate) use whole::{Whole, read as read_whole};
-pub(crate) use words::precaution;
+pub(crate) use words::{precaution, should};
 
 /// What is asked.
 #[derive(Clone, Debug, PartialEq)]

@@ -197,7 +197,7 @@ impl View {
 }
 
 /// `above 820`, `below 1k3`, `between 820 and 1k3`.
-fn should(c: &CardView) -> String {
+pub(crate) fn should(c: &CardView) -> String {
     let shown = |x: f64| measured(Some(x), c.measured_in);
     match (c.low, c.high) {
         (Some(low), Some(high)) => format!("{} to {}", shown(low), shown(high)),

@@ -141,6 +141,12 @@ impl Watch {
         }
     }
 
+    /// Its limits with their unit, in print.
+    pub fn limits(&self) -> String {
+        let shown = |x: f64| units::significant(x, 3, self.kind.unit());
+        format!("{} to {}", shown(self.low), shown(self.high))
+    }
+
     /// Whether another one reads the same thing at the same stage under the same permit.
     pub fn same_place(&self, other: &Watch) -> bool {
         (&self.unit, &self.permit, self.stage, self.kind)

@@ -305,14 +305,13 @@ fn watch(e: &Watch) -> String {
         None => "cannot be read",
     };
     format!(
-        "unit {}: stage {}: {} {}{against}: {}, {stands} {} to {}",
+        "unit {}: stage {}: {} {}{against}: {}, {stands} {}",
         e.unit,
         e.stage,
         e.kind.word(),
         e.red,
         e.value,
-        e.low,
-        e.high
+        e.limits()
     )
 }
 
