@@ -14,6 +14,7 @@ use diagnose::card;
 use predict::faults::FaultBoard;
 use predict::stress::{Cascade, Powered, hazard_faults};
 use rayon::prelude::*;
+use std::sync::OnceLock;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use crate::meters::{MeterChoice, Meters};
@@ -51,6 +52,18 @@ pub(crate) struct Worked {
     pub whole: Whole,
     pub hazards: Vec<Hazard>,
     pub view: View,
+    precautions: OnceLock<Vec<precaution::Precaution>>,
+}
+
+impl Worked {
+    /// The precaution of each hazard under which it destroys nothing, and a healthy circuit comes up.
+    pub(crate) fn contain(
+        &self,
+        powered: &Powered<'_>,
+        hazards: &[&Fault],
+    ) -> Vec<Option<LimitView>> {
+        contain(&self.whole, &self.precautions, powered, hazards)
+    }
 }
 
 /// Works out the hazards, the card and the precautions.
@@ -74,16 +87,19 @@ pub(crate) fn worked_out(
     progress: Progress<'_>,
     stop: Stop<'_>,
 ) -> Result<Worked, Refused> {
-    let (hazards, view) = of_whole(&whole, options, progress, stop)?;
+    let precautions = OnceLock::new();
+    let (hazards, view) = of_whole(&whole, &precautions, options, progress, stop)?;
     Ok(Worked {
         whole,
         hazards,
         view,
+        precautions,
     })
 }
 
 fn of_whole(
     whole: &Whole,
+    precautions: &OnceLock<Vec<precaution::Precaution>>,
     options: &Options,
     progress: Progress<'_>,
     stop: Stop<'_>,
@@ -106,7 +122,7 @@ fn of_whole(
     let (seen, card) = draw_card(&benches, plain.len(), &meters, progress, stop);
     stopped(stop)?;
     let open: Vec<&Fault> = card.uncovered.iter().map(|h| &plain[*h]).collect();
-    let contained = contain(whole, &powered, &open);
+    let contained = contain(whole, precautions, &powered, &open);
     let view = view::view(&view::Found {
         whole,
         powered: &powered,
@@ -121,16 +137,18 @@ fn of_whole(
     Ok((hazards, view))
 }
 
-/// The precaution of each hazard under which it destroys nothing, and a healthy circuit comes up.
-pub(crate) fn contain(
+/// The same; the list of precautions is made when it is first needed.
+fn contain(
     whole: &Whole,
+    precautions: &OnceLock<Vec<precaution::Precaution>>,
     powered: &Powered<'_>,
     hazards: &[&Fault],
 ) -> Vec<Option<LimitView>> {
     if hazards.is_empty() {
         return Vec::new();
     }
-    precaution::contained(&precaution::precautions(whole, powered), powered, hazards)
+    let list = precautions.get_or_init(|| precaution::precautions(whole, powered));
+    precaution::contained(list, powered, hazards)
 }
 
 fn stopped(stop: Stop<'_>) -> Result<(), Refused> {

@@ -169,7 +169,7 @@ fn of_worked(worked: &risk::Worked, input: &Input, options: &Options) -> Result<
         .filter(|(_, t)| !t.in_time())
         .map(|(f, _)| *f)
         .collect();
-    let mut contained = risk::contain(&worked.whole, &plain, &late).into_iter();
+    let mut contained = worked.contain(&plain, &late).into_iter();
     let hazards: Vec<PlanHazard> = worked
         .hazards
         .iter()

@@ -207,7 +207,7 @@ fn with_lamp(sheet: &Sheet, supply: PartId, volts: f64, watts: f64) -> Sheet {
 
 /// Whether a healthy circuit comes up: it is solved, nothing of it is lost, and every rail stands near where it should.
 fn comes_up(sheet: &Sheet, plain: &Powered<'_>) -> bool {
-    let Ok(under) = Powered::under(plain, sheet) else {
+    let Ok(under) = Powered::under_near(plain, sheet) else {
         return false;
     };
     let ground = sheet.ground().map_or(0, NetId::index);
@@ -229,7 +229,7 @@ fn comes_up(sheet: &Sheet, plain: &Powered<'_>) -> bool {
 
 /// Whether the rails of all others stay up while something is unplugged: what makes the rails cannot be left out.
 fn stays_up(sheet: &Sheet, plain: &Powered<'_>, unplugged: &str) -> bool {
-    let Ok(under) = Powered::under(plain, sheet) else {
+    let Ok(under) = Powered::under_near(plain, sheet) else {
         return false;
     };
     let ground = sheet.ground().map_or(0, NetId::index);
@@ -255,7 +255,7 @@ pub(super) fn contained(
         if found.iter().all(Option::is_some) {
             break;
         }
-        let Ok(under) = Powered::under(powered, &precaution.sheet) else {
+        let Ok(under) = Powered::under_near(powered, &precaution.sheet) else {
             continue;
         };
         for (place, fault) in found.iter_mut().zip(hazards) {
