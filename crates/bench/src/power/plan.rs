@@ -8,8 +8,10 @@ use circuit::Fault;
 use predict::stress::Powered;
 use rayon::prelude::*;
 use serde::Serialize;
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 use super::MAINS;
+use crate::course::Course;
 use crate::meters::MeterChoice;
 use crate::refused::{Complaint, Refused};
 use crate::risk::{self, Input, LimitView, RefusedView};
@@ -101,6 +103,9 @@ pub struct PlanHazard {
     pub limit: Option<LimitView>,
     /// Readings of the cold card that rule it out.
     pub detected_by: Vec<usize>,
+    /// What stands against it if no stage shows it in time; empty if one does.
+    #[serde(skip_serializing_if = "String::is_empty")]
+    pub says: String,
 }
 
 /// The plan together with the card that stands before its first stage.
@@ -141,52 +146,77 @@ pub fn with_card(
     };
     let mut whole = risk::read_whole(input, options.lenient)?;
     stand_in::stand_in(&mut whole.sheet, options.hertz)?;
-    let worked = risk::worked_out(whole, &risk_options, progress, stop)?;
-    let plan = of_worked(&worked, input, options);
+    let course = Course::new(progress);
+    let worked = risk::worked_out(whole, &risk_options, &course.part(0, 60), stop)?;
+    let plan = of_worked(&worked, input, options, &course, stop);
+    course.part(90, 100)(1, 1);
     Ok(Answer {
         card: worked.view,
         plan,
     })
 }
 
-fn of_worked(worked: &risk::Worked, input: &Input, options: &Options) -> Result<View, Refused> {
+fn of_worked(
+    worked: &risk::Worked,
+    input: &Input,
+    options: &Options,
+    course: &Course<'_>,
+    stop: Stop<'_>,
+) -> Result<View, Refused> {
     let sheet = &worked.whole.sheet;
     let plain = Powered::new(sheet).map_err(|e| crate::places::unsolved(&e, sheet))?;
     let mut mains = stages::mains(&worked.whole, options.hertz);
-    let stages = stages::stages(sheet, &plain, options.units)?;
+    let stages = stages::stages(sheet, &plain, options.units, &course.part(60, 75))?;
+    risk::stopped(stop)?;
     let faults: Vec<&Fault> = worked.hazards.iter().map(|h| &h.fault).collect();
     let at_stages: Vec<Option<Powered<'_>>> = stages
         .iter()
         .map(|stage| Powered::under(&plain, &stage.sheet).ok())
         .collect();
+    let (done, telling) = (AtomicUsize::new(0), course.part(75, 90));
     let told: Vec<Told> = faults
         .par_iter()
-        .map(|f| told(&stages, &at_stages, f))
+        .map(|f| {
+            let told = told(&stages, &at_stages, f);
+            telling(done.fetch_add(1, Ordering::Relaxed) + 1, faults.len());
+            told
+        })
         .collect();
+    risk::stopped(stop)?;
     let late: Vec<&Fault> = faults
         .iter()
         .zip(&told)
         .filter(|(_, t)| !t.in_time())
         .map(|(f, _)| *f)
         .collect();
-    let mut contained = worked.contain(&plain, &late).into_iter();
+    let mut contained = worked
+        .contain(&plain, &late, &course.part(90, 100))
+        .into_iter();
     let hazards: Vec<PlanHazard> = worked
         .hazards
         .iter()
         .zip(&told)
         .enumerate()
-        .map(|(k, (h, t))| PlanHazard {
-            with: worked.view.hazards[k].with.clone(),
-            severity: h.cascade.severity,
-            shown_at: t.shown,
-            destroys_at: t.destroys,
-            in_time: t.in_time(),
-            limit: if t.in_time() {
-                None
-            } else {
-                contained.next().flatten()
-            },
-            detected_by: worked.view.hazards[k].detected_by.clone(),
+        .map(|(k, (h, t))| {
+            let limit = match t.in_time() {
+                true => None,
+                false => contained.next().flatten(),
+            };
+            let detected_by = worked.view.hazards[k].detected_by.clone();
+            let says = match t.in_time() {
+                true => String::new(),
+                false => words::against(sheet, &h.fault, limit.as_ref(), &detected_by),
+            };
+            PlanHazard {
+                with: worked.view.hazards[k].with.clone(),
+                severity: h.cascade.severity,
+                shown_at: t.shown,
+                destroys_at: t.destroys,
+                in_time: t.in_time(),
+                limit,
+                detected_by,
+                says,
+            }
         })
         .collect();
     let views = stages

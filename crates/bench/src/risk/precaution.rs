@@ -7,13 +7,14 @@ use sheet::{Contact, Draw, Kind, Net, NetId, Part, PartId, Ratings, Role, Sheet,
 use units::{Amps, Ohms, Volts};
 
 use super::whole::Whole;
+use crate::Progress;
 
 /// What is done before the power is switched on.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct LimitView {
-    /// `current limit`, `series lamp` or `unplug`.
+    /// `current limit`, `current limits` of several supplies at once, `series lamp` or `unplug`.
     pub what: String,
-    /// Amperes, watts, or the name of what is unplugged.
+    /// Amperes, watts, the name of what is unplugged, or each supply with its limit.
     pub value: LimitValue,
     /// Unit of the number.
     #[serde(rename = "in", skip_serializing_if = "Option::is_none")]
@@ -94,6 +95,9 @@ pub(super) fn precautions(whole: &Whole, powered: &Powered<'_>) -> Vec<Precautio
             });
         }
     }
+    if delivered.len() > 1 {
+        found.extend(all_limited(sheet, &delivered));
+    }
     for (supply, _) in &delivered {
         found.extend(lamp(sheet, *supply, powered));
     }
@@ -138,6 +142,34 @@ fn unplugged(name: String, sheet: Sheet, spared: Option<PartId>) -> Precaution {
         sheet,
         spared,
     }
+}
+
+/// Every supply at its limit at once: what one supply alone would feed into a fault of another's rail is held, too.
+fn all_limited(sheet: &Sheet, delivered: &[(PartId, f64)]) -> Option<Precaution> {
+    let mut limited = sheet.clone();
+    let mut words = Vec::new();
+    for (supply, amps) in delivered {
+        let limit = step_up(ROOM * amps);
+        if let Some(more) = with_limit(&limited, *supply, limit) {
+            limited = more;
+            let name = &sheet.parts[supply.index()].name;
+            words.push(format!(
+                "{name} {}",
+                units::significant(limit, 2, units::Unit::Ampere)
+            ));
+        }
+    }
+    (words.len() > 1).then(|| Precaution {
+        view: LimitView {
+            what: "current limits".to_owned(),
+            value: LimitValue::Name(words.join(", ")),
+            measured_in: None,
+            at: None,
+            volts: None,
+        },
+        sheet: limited,
+        spared: None,
+    })
 }
 
 fn with_limit(sheet: &Sheet, supply: PartId, amps: f64) -> Option<Sheet> {
@@ -249,9 +281,11 @@ pub(super) fn contained(
     list: &[Precaution],
     powered: &Powered<'_>,
     hazards: &[&Fault],
+    progress: Progress<'_>,
 ) -> Vec<Option<LimitView>> {
     let mut found: Vec<Option<LimitView>> = vec![None; hazards.len()];
-    for precaution in list {
+    for (index, precaution) in list.iter().enumerate() {
+        progress(index, list.len());
         if found.iter().all(Option::is_some) {
             break;
         }

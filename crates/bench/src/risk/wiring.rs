@@ -8,7 +8,7 @@ use sheet::{Kind, NetId, Part, Role, Sheet};
 use units::Unit;
 
 use super::whole::Whole;
-use by_hand::order;
+use by_hand::{order, some};
 
 /// One way of doing harm by hand, and what to look at.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -49,6 +49,8 @@ const TIMES: f64 = 1.4;
 const VOLTS: f64 = 2.0;
 /// Or from this share of it the wrong way round: chosen.
 const REVERSED: f64 = 0.2;
+/// Volts that an aluminium capacitor bears backwards for a while (common practice: 1 to 1.5 V).
+const BORNE: f64 = 1.5;
 /// A polarised capacitor drawn with more than this many volts backwards is doubtful.
 const BACKWARDS: f64 = 0.3;
 
@@ -184,7 +186,8 @@ fn matching<'a>(a: &'a Sheet, b: &'a Sheet) -> Vec<(&'a Part, &'a Part)> {
 
 fn polarity(sheet: &Sheet, potential: &[f64]) -> Vec<WiringView> {
     let mut found = Vec::new();
-    let mut to_ground: Vec<&str> = Vec::new();
+    let mut to_ground: Vec<String> = Vec::new();
+    let mut others: Vec<String> = Vec::new();
     for part in &sheet.parts {
         let Kind::Capacitor {
             ends,
@@ -210,8 +213,21 @@ fn polarity(sheet: &Sheet, potential: &[f64]) -> Vec<WiringView> {
                 )
             });
         } else if sheet.nets[ends[0].index()].role == Some(Role::Ground) {
-            to_ground.push(&part.name);
+            to_ground.push(part.name.clone());
+        } else if volts > BORNE {
+            others.push(part.name.clone());
         }
+    }
+    if !others.is_empty() {
+        found.push(plain(
+            "polarity",
+            "Electrolytics stand the right way round",
+            format!(
+                "{} see more than {BORNE} V: the plus mark of each against drawing and rail. Backwards its film stops nothing, and it fails short, in milliseconds or in years.",
+                some(&others)
+            ),
+            true,
+        ));
     }
     if !to_ground.is_empty() {
         found.push(plain(
@@ -219,7 +235,7 @@ fn polarity(sheet: &Sheet, potential: &[f64]) -> Vec<WiringView> {
             "Electrolytics with their plus to ground stand the right way round",
             format!(
                 "The plus of {} goes to ground: these are the ones that are put in backwards. Compare each with drawing and rail.",
-                to_ground.join(", ")
+                some(&to_ground)
             ),
             true,
         ));

@@ -6,7 +6,7 @@ use sheet::device::Devices;
 use sheet::{Kind, PartId, Sheet};
 use solve::Workspace;
 
-use super::ratings::First;
+use super::ratings::{Aspect, First};
 use super::{Gauge, gauges};
 use crate::assembly::Assembly;
 use crate::board::{Board, Refusal, settle, source_currents};
@@ -75,7 +75,16 @@ pub fn hazard_faults(sheet: &Sheet) -> Vec<Fault> {
         })
         .collect();
     for (index, part) in sheet.parts.iter().enumerate() {
-        if matches!(part.kind, Kind::Diode { .. } | Kind::Zener { .. }) {
+        let has_direction = matches!(
+            part.kind,
+            Kind::Diode { .. }
+                | Kind::Zener { .. }
+                | Kind::Capacitor {
+                    polarised: true,
+                    ..
+                }
+        );
+        if has_direction {
             faults.push(Fault {
                 place: Place::Part(PartId(index as u32)),
                 mode: Mode::Turned,
@@ -215,8 +224,16 @@ impl<'a> Powered<'a> {
     /// # Errors
     /// If the circuit with the fault alone has no certified operating point.
     pub fn follow_watched(&self, fault: &Fault) -> Result<(Operating, Cascade), Refusal> {
-        let edits = fault.edits(self.sheet, &self.board.network);
         let mut cascade = Cascade::default();
+        if let Some((gauge, volts)) = self.backwards(fault) {
+            self.follow_backwards(gauge, volts, &mut cascade)?;
+            let first = Operating {
+                potential: self.potential.clone(),
+                delivered: self.delivered(),
+            };
+            return Ok((first, cascade));
+        }
+        let edits = fault.edits(self.sheet, &self.board.network);
         let first = if edits.is_empty() {
             Operating {
                 potential: self.potential.clone(),
@@ -226,6 +243,46 @@ impl<'a> Powered<'a> {
             self.follow_edits(&edits, faulty_part(fault), &mut cascade)?
         };
         Ok((first, cascade))
+    }
+
+    /// A polarised capacitor that is in backwards and sees more than it bears so: its gauge, and the volts.
+    fn backwards(&self, fault: &Fault) -> Option<(usize, f64)> {
+        let (Place::Part(part), Mode::Turned) = (&fault.place, fault.mode) else {
+            return None;
+        };
+        let Kind::Capacitor { ends, .. } = &self.sheet.parts[part.index()].kind else {
+            return None;
+        };
+        let volts = self.potential[ends[0].index()] - self.potential[ends[1].index()];
+        let own = |g: &Gauge| g.part == *part && g.aspect == Aspect::Reverse;
+        let index = self.gauges.iter().position(own)?;
+        (volts > self.gauges[index].beyond).then_some((index, volts))
+    }
+
+    /// The wrong-way capacitor goes first: what its film does not stop flows backwards through it, until it is a short; what
+    /// the current through that overloads goes after it.
+    fn follow_backwards(
+        &self,
+        index: usize,
+        volts: f64,
+        cascade: &mut Cascade,
+    ) -> Result<(), Refusal> {
+        let gauge = &self.gauges[index];
+        cascade.severity += gauge.weight;
+        cascade.victims.push(Victim {
+            gauge: index,
+            stress: volts,
+            times: volts / gauge.rating,
+            round: 0,
+        });
+        let lost = Fault {
+            place: Place::Part(gauge.part),
+            mode: gauge.fails.unwrap_or(Mode::Short),
+        };
+        let edits = lost.edits(self.sheet, &self.board.network);
+        self.follow_edits(&edits, Some(gauge.part), cascade)?;
+        cascade.victims[1..].iter_mut().for_each(|v| v.round += 1);
+        Ok(())
     }
 
     /// What the healthy circuit itself loses: nothing, unless a precaution does harm.

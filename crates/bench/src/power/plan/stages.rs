@@ -5,10 +5,14 @@ use predict::stress::{Operating, Powered};
 use predict::time::{Mains, Rectified};
 use rayon::prelude::*;
 use serde::Serialize;
+use std::sync::atomic::{AtomicUsize, Ordering};
+
 use sheet::{Kind, NetId, Part, PartId, Role, Sheet};
 use units::Volts;
 
+use crate::Progress;
 use crate::places;
+use crate::power::lamp;
 use crate::refused::Refused;
 use crate::risk::{self, Whole};
 
@@ -114,6 +118,28 @@ pub struct MainsView {
     pub conduction: f64,
     /// Whether the cycles had become alike.
     pub settled: bool,
+    /// Largest current that the core alone can draw in its first half cycle, in amperes; an upper bound.
+    pub core: f64,
+    /// What that does to a fuse, in ampere squared seconds.
+    pub melting: f64,
+    /// The lamp in series with the primary through which a sound supply comes up; at the full voltage alone.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub lamp: Option<LampStage>,
+}
+
+/// A supply brought up through a lamp whose filament heats.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct LampStage {
+    /// Rated watts at the volts of the primary.
+    pub watts: f64,
+    /// Least share of its volts that a reservoir comes to.
+    pub share: f64,
+    /// Seconds until the cycles are alike.
+    pub seconds: f64,
+    /// Largest current of a secondary on the way, the filament cold at first, in amperes.
+    pub inrush: f64,
+    /// Largest current that the core alone can draw through the cold filament, in amperes.
+    pub core: f64,
 }
 
 /// A capacitor of a board with rectifiers.
@@ -167,11 +193,15 @@ pub(super) fn stages(
     sheet: &Sheet,
     plain: &Powered<'_>,
     units: usize,
+    progress: Progress<'_>,
 ) -> Result<Vec<Stage>, Refused> {
     let places = read_at(sheet, plain);
-    settings(sheet)
+    let settings = settings(sheet);
+    let (done, all) = (AtomicUsize::new(0), settings.len() * units);
+    let drawn = || progress(done.fetch_add(1, Ordering::Relaxed) + 1, all);
+    settings
         .into_iter()
-        .map(|setting| stage(sheet, plain, setting, &places, units))
+        .map(|setting| stage(sheet, plain, setting, &places, units, &drawn))
         .collect()
 }
 
@@ -206,6 +236,7 @@ fn stage(
     setting: Setting,
     places: &[What],
     units: usize,
+    done: &(dyn Fn() + Sync),
 ) -> Result<Stage, Refused> {
     let (at, supplies) = set_to(sheet, setting);
     let under = Powered::under(plain, &at).map_err(|e| places::unsolved(&e, &at))?;
@@ -216,7 +247,9 @@ fn stage(
         .into_par_iter()
         .filter_map(|unit| {
             let z = random::normals(&mut random::stream(SEED, unit), under.variables());
-            under.operating(Some(&z), None).ok()
+            let point = under.operating(Some(&z), None).ok();
+            done();
+            point
         })
         .collect();
     if 2 * drawn.len() < units {
@@ -319,7 +352,14 @@ pub(super) fn mains(whole: &Whole, hertz: f64) -> Vec<Option<MainsView>> {
                 }),
                 _ => None,
             });
+            let surge = rectified.core_surge(*share, hertz, 0.0);
+            let is_full = *share >= 1.0;
             Some(MainsView {
+                core: surge.peak,
+                melting: surge.melting,
+                lamp: is_full
+                    .then(|| lamp_stage(&cold.sheet, &cycle.mean, hertz))
+                    .flatten(),
                 transformer: format!(
                     "{}{}",
                     cold.prefix,
@@ -335,6 +375,55 @@ pub(super) fn mains(whole: &Whole, hertz: f64) -> Vec<Option<MainsView>> {
             })
         })
         .collect()
+}
+
+/// The smallest lamp of the trade through which every reservoir comes to nine tenths of what it has without, followed in
+/// time from a cold filament.
+fn lamp_stage(sheet: &Sheet, bare: &[f64], hertz: f64) -> Option<LampStage> {
+    let reservoirs: Vec<[NetId; 2]> = sheet
+        .parts
+        .iter()
+        .filter_map(|p| match &p.kind {
+            Kind::Capacitor { ends, farads, .. } if farads.0 >= 50e-6 => Some(*ends),
+            _ => None,
+        })
+        .collect();
+    let across = |mean: &[f64], ends: &[NetId; 2]| mean[ends[0].index()] - mean[ends[1].index()];
+    let try_one = |watts: f64| {
+        let mut rectified = Rectified::new(sheet)?;
+        let volts = rectified.primary_volts();
+        let bulb = lamp::bulb(volts, watts);
+        let mains = Mains {
+            hertz,
+            share: 1.0,
+            lamp: Some(bulb),
+        };
+        let cycle = rectified.settle(&mains, sheet.nets.len()).ok()?;
+        let shares = reservoirs
+            .iter()
+            .map(|ends| across(&cycle.mean, ends) / across(bare, ends));
+        Some(LampStage {
+            watts,
+            share: shares.fold(f64::INFINITY, f64::min),
+            seconds: cycle.cycles as f64 / hertz,
+            inrush: cycle.inrush,
+            core: rectified.core_surge(1.0, hertz, bulb.cold).peak,
+        })
+    };
+    // More watts leave the supply more: the smallest that does is found by halving the list.
+    let watts = lamp::WATTS;
+    let (mut low, mut high, mut found) = (0, watts.len(), None);
+    while low < high {
+        let middle = (low + high) / 2;
+        match try_one(watts[middle]).filter(|l| l.share.is_finite()) {
+            Some(stage) if stage.share >= lamp::COMES_UP => {
+                high = middle;
+                found = Some(stage);
+            }
+            _ => low = middle + 1,
+        }
+    }
+    found
 }
 
 #[cfg(test)]
@@ -361,7 +450,7 @@ mod tests {
         for name in ["a1", "a2", "a3", "a4"] {
             let sheet = demo(name);
             let plain = Powered::new(&sheet).unwrap();
-            for stage in stages(&sheet, &plain, 200).unwrap() {
+            for stage in stages(&sheet, &plain, 200, &|_, _| ()).unwrap() {
                 assert!(!stage.readings.is_empty());
                 let under = Powered::under(&plain, &stage.sheet).unwrap();
                 for unit in 0..units {
@@ -383,7 +472,7 @@ mod tests {
         let text = include_str!("../../../demo/sheets/a6.kdl");
         let sheet = sheet::parse(text, "a6").0;
         let plain = Powered::new(&sheet).unwrap();
-        let all = stages(&sheet, &plain, 20).unwrap();
+        let all = stages(&sheet, &plain, 20, &|_, _| ()).unwrap();
         let kilovolts = |s: &Stage| s.supplies.iter().find(|v| v.0 == "V2").map(|v| v.1);
         let set: Vec<Option<f64>> = all.iter().map(kilovolts).collect();
         let none = [None; 5];
@@ -400,7 +489,7 @@ mod tests {
     fn limits_are_of_the_stage_and_kilovolts_are_not_read_by_hand() {
         let sheet = demo("a4");
         let plain = Powered::new(&sheet).unwrap();
-        let all = stages(&sheet, &plain, 50).unwrap();
+        let all = stages(&sheet, &plain, 50, &|_, _| ()).unwrap();
         let rail = |s: &Stage| s.readings.iter().find(|r| r.at == "+120V").unwrap().clone();
         // 120 V behind 100 ohm; at half of it half as much, about.
         let (quarter, half, whole) = (rail(&all[1]), rail(&all[2]), rail(&all[4]));

@@ -1,11 +1,12 @@
 //! The plan for people: cautions first, then stage by stage what is set, read and held.
 
+use circuit::Fault;
 use sheet::Sheet;
 use units::Unit;
 
 use super::stages::{Setting, Stage};
-use super::{StageView, View, stand_in};
-use crate::risk::{self, Input, Whole};
+use super::{MainsView, StageView, View, stand_in};
+use crate::risk::{self, Input, LimitView, Whole};
 use crate::table::{Align, aligned};
 
 pub(super) fn cautions(view: &risk::View, mains: &str) -> Vec<String> {
@@ -101,6 +102,54 @@ pub(super) fn when_crossed() -> Vec<String> {
     .to_vec()
 }
 
+impl MainsView {
+    /// What the rectifiers do, as a paragraph.
+    pub fn words(&self) -> String {
+        let volt = |x: f64| units::significant(x, 3, Unit::Volt);
+        let ampere = |x: f64| units::significant(x, 3, Unit::Ampere);
+        let reservoirs: Vec<String> = self
+            .reservoirs
+            .iter()
+            .map(|r| {
+                format!(
+                    "{} {} with {} of ripple",
+                    r.part,
+                    volt(r.volts),
+                    volt(r.ripple)
+                )
+            })
+            .collect();
+        let mut text = format!(
+            "On {} at this share of the mains: {}; secondary peaks {}, {} on the way up; primary {} and what the core takes; it conducts for {:.0} degrees.",
+            self.transformer,
+            reservoirs.join(", "),
+            ampere(self.peak),
+            ampere(self.inrush),
+            ampere(self.primary),
+            self.conduction,
+        );
+        if !self.settled {
+            text += " The cycles had not become alike: take these for rough.";
+        }
+        text += &format!(
+            " Switched on here at once, the core alone draws up to {} in its first half cycle ({:.2} ampere squared seconds for a fuse): turn up from nothing, or let a lamp take it.",
+            ampere(self.core),
+            self.melting,
+        );
+        if let Some(l) = &self.lamp {
+            text += &format!(
+                " In series with the primary a lamp of {:.0} W lets a sound supply come up to {:.0} % of its volts in {:.1} s; with its filament cold at first the secondary takes up to {}, the core up to {}. Bright and staying so, it has found a load that should not be there.",
+                l.watts,
+                100.0 * l.share,
+                l.seconds,
+                ampere(l.inrush),
+                ampere(l.core),
+            );
+        }
+        text
+    }
+}
+
 impl StageView {
     /// The stage in a few words: `50 %`, `kilovolts at 25 %`.
     pub fn title(&self) -> String {
@@ -150,29 +199,7 @@ impl View {
             }
             text += &self.readings_text(k);
             if let Some(m) = &stage.mains {
-                let volt = |x: f64| units::significant(x, 3, Unit::Volt);
-                let ampere = |x: f64| units::significant(x, 3, Unit::Ampere);
-                let reservoirs: Vec<String> = m
-                    .reservoirs
-                    .iter()
-                    .map(|r| {
-                        format!(
-                            "{} {} with {} of ripple",
-                            r.part,
-                            volt(r.volts),
-                            volt(r.ripple)
-                        )
-                    })
-                    .collect();
-                text += &format!(
-                    "  On {} at this share of the mains: {}; secondary peaks {}, {} on the way up; primary {} and what the core takes; it conducts for {:.0} degrees.\n",
-                    m.transformer,
-                    reservoirs.join(", "),
-                    ampere(m.peak),
-                    ampere(m.inrush),
-                    ampere(m.primary),
-                    m.conduction,
-                );
+                text += &format!("  {}\n", m.words());
             }
             if !stage.shows.is_empty() {
                 let faults: Vec<&str> = stage
@@ -238,24 +265,30 @@ impl View {
     }
 
     /// Hazards that no stage shows before something is lost, each with what stands against it.
-    pub fn late(&self) -> Vec<(&str, String)> {
+    pub fn late(&self) -> Vec<(&str, &str)> {
         let late = self.hazards.iter().filter(|h| !h.in_time);
-        late.map(|h| {
-            let card: Vec<String> = h.detected_by.iter().map(|c| (c + 1).to_string()).collect();
-            let says = match (&h.limit, card.is_empty()) {
-                (None, false) => format!(
-                    "No precaution tried contains it: no power before reading {} of the cold card lies on its good side.",
-                    card.join(", ")
-                ),
-                (Some(limit), false) => format!(
-                    "Reading {} of the cold card rules it out. {}",
-                    card.join(", "),
-                    risk::precaution(Some(limit))
-                ),
-                (limit, true) => risk::precaution(limit.as_ref()),
-            };
-            (h.with.as_str(), says)
-        })
-        .collect()
+        late.map(|h| (h.with.as_str(), h.says.as_str())).collect()
+    }
+}
+
+/// What stands against a hazard that no stage shows before something is lost.
+pub(super) fn against(
+    sheet: &Sheet,
+    fault: &Fault,
+    limit: Option<&LimitView>,
+    card: &[usize],
+) -> String {
+    let numbers: Vec<String> = card.iter().map(|c| (c + 1).to_string()).collect();
+    match (limit, card.is_empty()) {
+        (None, false) => format!(
+            "No precaution tried contains it: no power before reading {} of the cold card lies on its good side.",
+            numbers.join(", ")
+        ),
+        (Some(_), false) => format!(
+            "Reading {} of the cold card rules it out. {}",
+            numbers.join(", "),
+            risk::precaution(limit)
+        ),
+        (_, true) => risk::against(sheet, fault, limit),
     }
 }

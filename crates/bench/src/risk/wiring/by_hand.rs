@@ -193,7 +193,7 @@ fn reservoirs(sheet: &Sheet) -> Vec<String> {
 }
 
 /// The first few names, and how many more.
-fn some(names: &[String]) -> String {
+pub(super) fn some(names: &[String]) -> String {
     const FEW: usize = 8;
     match names.len() {
         n if n <= FEW => names.join(", "),

@@ -126,7 +126,7 @@ fn by_board(view: &View) -> Markup {
     }
     html! {
         @if view.card.hazards.is_empty() {
-            p { (view.card.faults) " single faults were followed at switch-on. Faults that come in pairs, wiring and what is not drawn were not looked at." }
+            p { "No single fault that was followed destroys anything else; " (view.card.faults) " were followed at switch-on. Faults that come in pairs, wiring and what is not drawn were not looked at." }
         } @else {
             details id="hazards" {
                 summary { "What would be destroyed, by board" }

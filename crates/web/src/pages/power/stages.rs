@@ -2,7 +2,7 @@
 
 use bench::pages::board::Mark;
 use bench::pages::permit::{StageRow, State, stage_rows};
-use bench::power::plan::{self, MainsView, StageReading, StageView};
+use bench::power::plan::{self, StageReading, StageView};
 use bench::table::measured;
 use maud::{Markup, html};
 use store::record::work::Lapse;
@@ -38,7 +38,7 @@ pub fn open(shown: &Shown<'_>, state: &State<'_>, plan: &plan::View) -> Markup {
             p { strong { "When a limit is crossed" } }
             @for words in &plan.when_crossed { p { (words) } }
         }
-        @if let Some(m) = &stage.mains { (mains(m)) }
+        @if let Some(m) = &stage.mains { p { (m.words()) } }
         (may_be(stage, plan))
         (hold(shown, stage_number, stage, &rows))
     }
@@ -218,36 +218,12 @@ pub fn all(shown: &Shown<'_>, plan: &plan::View) -> Markup {
                     (before(stage))
                     dl.set { (set(stage)) }
                     (table(shown, &stage_rows(stage, 0, None), false))
-                    @if let Some(m) = &stage.mains { (mains(m)) }
+                    @if let Some(m) = &stage.mains { p { (m.words()) } }
                     (may_be(stage, plan))
                     p { strong { (stage.hold) } }
                 }
             }
             p.why { "Limits from " (plan.units) " invented healthy units, with an allowance for the meter." }
-        }
-    }
-}
-
-fn mains(m: &MainsView) -> Markup {
-    let volts = |x: f64| measured(Some(x), "V");
-    let amperes = |x: f64| measured(Some(x), "A");
-    let reservoirs: Vec<String> = m
-        .reservoirs
-        .iter()
-        .map(|r| {
-            format!(
-                "{} {} with {} of ripple",
-                r.part,
-                volts(r.volts),
-                volts(r.ripple)
-            )
-        })
-        .collect();
-    html! {
-        p {
-            "On " (m.transformer) " at this share of the mains: " (reservoirs.join(", ")) "; secondary peaks " (amperes(m.peak)) ", "
-            (amperes(m.inrush)) " on the way up; primary " (amperes(m.primary)) " and what the core takes."
-            @if !m.settled { " The cycles had not become alike: take these for rough." }
         }
     }
 }
