@@ -306,7 +306,8 @@ fn a_capacitor_put_in_backwards_goes_first_and_then_what_feeds_it() {
     let told: Vec<(&str, Aspect, usize)> =
         victims.iter().map(|v| (v.0.as_str(), v.1, v.3)).collect();
     assert_eq!(told, [("C1", Aspect::Reverse, 0), ("R1", Aspect::Watts, 1)]);
-    near(victims[0].2, 12.0 * 4700.0 / 4800.0, 1e-6);
+    // The capacitor's own leakage takes a ten-thousandth.
+    near(victims[0].2, 12.0 * 4700.0 / 4800.0, 3e-4);
     near(victims[1].2, 2.0 * 1.43713, 1e-3);
     // Weight 2 of the capacitor, 1 of the resistor.
     assert_eq!(severity, 3.0);
