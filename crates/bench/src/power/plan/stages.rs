@@ -261,6 +261,15 @@ fn stage(
             "Look at the sheet's tolerances.",
         ));
     }
+    // Nothing is read of a supply that is off.
+    let is_set = |what: &What| match what {
+        What::Amps(supply) => {
+            let name = &sheet.parts[supply.index()].name;
+            supplies.iter().any(|s| s.0 == *name)
+        }
+        What::Volts(..) => true,
+    };
+    let places: Vec<What> = places.iter().copied().filter(is_set).collect();
     let readings = places
         .iter()
         .map(|what| {
@@ -272,7 +281,7 @@ fn stage(
         setting,
         supplies,
         readings,
-        places: places.to_vec(),
+        places,
         sheet: at,
     })
 }

@@ -32,11 +32,15 @@ pub fn open(shown: &Shown<'_>, state: &State<'_>, plan: &plan::View) -> Markup {
         }
         (before(stage))
         dl.set { (set(stage)) }
-        @if let Some(k) = next { (take(shown, stage_number, &rows, k)) }
-        (table(shown, &rows, true))
         aside.caution aria-label="When a limit is crossed" {
             p { strong { "When a limit is crossed" } }
             @for words in &plan.when_crossed { p { (words) } }
+        }
+        @if let Some(k) = next { (take(shown, stage_number, &rows, k)) }
+        @let taken = rows.iter().filter(|r| r.came.is_some()).count();
+        details id="readings" {
+            summary { "Readings of this stage: " (taken) " of " (rows.len()) " taken" }
+            (table(shown, &rows, true))
         }
         @if let Some(m) = &stage.mains { p { (m.words()) } }
         (may_be(stage, plan))
@@ -118,7 +122,7 @@ fn reading(shown: &Shown<'_>, row: &StageRow<'_>, k: usize, is_open: bool) -> Ma
             td.number data-name="stop below" { (number(r.low)) }
             td.number data-name="stop above" { (number(r.high)) }
             @if is_open {
-                td.came data-name="came" {
+                td data-name="came" {
                     @match row.came {
                         Some((_, watch)) => {
                             @let is_within = watch.is_within() == Some(true);
