@@ -7,6 +7,7 @@ mod candidates;
 pub mod carried;
 mod case;
 pub mod checked;
+mod course;
 pub mod entered;
 pub mod expect;
 mod focus;

@@ -5,6 +5,7 @@ pub mod bar;
 pub mod board;
 pub mod cautions;
 pub mod overview;
+pub mod permit;
 pub mod power;
 mod rows;
 mod rulings;

@@ -14,21 +14,25 @@ use diagnose::card;
 use predict::faults::FaultBoard;
 use predict::stress::{Cascade, Powered, hazard_faults};
 use rayon::prelude::*;
+use std::sync::OnceLock;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
+use crate::course::Course;
 use crate::meters::{MeterChoice, Meters};
 use crate::places;
 use crate::refused::Refused;
 use crate::{Progress, Stop};
 use cold::{Bench, Seen};
 
+pub(crate) use precaution::step_up;
 pub use precaution::{LimitValue, LimitView};
+pub(crate) use view::against;
 pub use view::{CardView, HazardView, RefusedView, UncoveredView, VictimView, View};
 pub use whole::{Input, machine_sheets};
 pub use wiring::WiringView;
 
 pub(crate) use whole::{Whole, read as read_whole};
-pub(crate) use words::precaution;
+pub(crate) use words::{precaution, should};
 
 /// What is asked.
 #[derive(Clone, Debug, PartialEq)]
@@ -50,6 +54,19 @@ pub(crate) struct Worked {
     pub whole: Whole,
     pub hazards: Vec<Hazard>,
     pub view: View,
+    precautions: OnceLock<Vec<precaution::Precaution>>,
+}
+
+impl Worked {
+    /// The precaution of each hazard under which it destroys nothing, and a healthy circuit comes up.
+    pub(crate) fn contain(
+        &self,
+        powered: &Powered<'_>,
+        hazards: &[&Fault],
+        progress: Progress<'_>,
+    ) -> Vec<Option<LimitView>> {
+        contain(&self.whole, &self.precautions, powered, hazards, progress)
+    }
 }
 
 /// Works out the hazards, the card and the precautions.
@@ -73,16 +90,19 @@ pub(crate) fn worked_out(
     progress: Progress<'_>,
     stop: Stop<'_>,
 ) -> Result<Worked, Refused> {
-    let (hazards, view) = of_whole(&whole, options, progress, stop)?;
+    let precautions = OnceLock::new();
+    let (hazards, view) = of_whole(&whole, &precautions, options, progress, stop)?;
     Ok(Worked {
         whole,
         hazards,
         view,
+        precautions,
     })
 }
 
 fn of_whole(
     whole: &Whole,
+    precautions: &OnceLock<Vec<precaution::Precaution>>,
     options: &Options,
     progress: Progress<'_>,
     stop: Stop<'_>,
@@ -93,7 +113,8 @@ fn of_whole(
     }
     let powered = Powered::new(&whole.sheet).map_err(|e| places::unsolved(&e, &whole.sheet))?;
     let faults = hazard_faults(&whole.sheet);
-    let (mut hazards, refused) = hazards(&powered, &faults, progress, stop);
+    let course = Course::new(progress);
+    let (mut hazards, refused) = hazards(&powered, &faults, &course.part(0, 25), stop);
     stopped(stop)?;
     hazards.sort_by(|a, b| b.cascade.severity.total_cmp(&a.cascade.severity));
     let plain: Vec<Fault> = hazards.iter().map(|h| h.fault.clone()).collect();
@@ -102,10 +123,11 @@ fn of_whole(
         .iter()
         .map(|c| Bench::new(c, &plain))
         .collect::<Result<_, _>>()?;
-    let (seen, card) = draw_card(&benches, plain.len(), &meters, progress, stop);
+    let (seen, card) = draw_card(&benches, plain.len(), &meters, &course, stop);
     stopped(stop)?;
     let open: Vec<&Fault> = card.uncovered.iter().map(|h| &plain[*h]).collect();
-    let contained = contain(whole, &powered, &open);
+    let contained = contain(whole, precautions, &powered, &open, &course.part(88, 100));
+    course.part(88, 100)(1, 1);
     let view = view::view(&view::Found {
         whole,
         powered: &powered,
@@ -120,19 +142,22 @@ fn of_whole(
     Ok((hazards, view))
 }
 
-/// The precaution of each hazard under which it destroys nothing, and a healthy circuit comes up.
-pub(crate) fn contain(
+/// The same; the list of precautions is made when it is first needed.
+fn contain(
     whole: &Whole,
+    precautions: &OnceLock<Vec<precaution::Precaution>>,
     powered: &Powered<'_>,
     hazards: &[&Fault],
+    progress: Progress<'_>,
 ) -> Vec<Option<LimitView>> {
     if hazards.is_empty() {
         return Vec::new();
     }
-    precaution::contained(&precaution::precautions(whole, powered), powered, hazards)
+    let list = precautions.get_or_init(|| precaution::precautions(whole, powered));
+    precaution::contained(list, powered, hazards, progress)
 }
 
-fn stopped(stop: Stop<'_>) -> Result<(), Refused> {
+pub(crate) fn stopped(stop: Stop<'_>) -> Result<(), Refused> {
     if stop() {
         return Err(Refused::unable(
             "It was stopped before it was done.",
@@ -185,9 +210,14 @@ fn draw_card(
     benches: &[Bench<'_>],
     hazards: usize,
     meters: &Meters,
-    progress: Progress<'_>,
+    course: &Course<'_>,
     stop: Stop<'_>,
 ) -> (Vec<Seen>, card::Card) {
+    // First all boards by themselves, then what they leave open: each of these takes an equal share of the way.
+    let share = |from: usize, index: usize| {
+        let at = |index| from + 28 * index / benches.len().max(1);
+        course.part(at(index), at(index + 1))
+    };
     let faulty: Vec<FaultBoard<'_>> = benches.iter().map(Bench::faulty).collect();
     let mut seen: Vec<Seen> = Vec::new();
     let mut later = Vec::new();
@@ -206,7 +236,7 @@ fn draw_card(
             index,
             now,
             &everything,
-            progress,
+            &share(25, index),
             stop,
         ));
         later.push(rest);
@@ -228,7 +258,7 @@ fn draw_card(
                 index,
                 rest,
                 &wanted,
-                progress,
+                &share(55, index),
                 stop,
             ));
         }

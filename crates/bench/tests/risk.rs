@@ -274,3 +274,28 @@ fn planted_hazards_read_beyond_their_lines() {
         }
     }
 }
+
+#[test]
+fn progress_moves_through_every_part_and_ends() {
+    use std::sync::Mutex;
+    let heard = Mutex::new(Vec::new());
+    let listen = |done, all| heard.lock().unwrap().push((done, all));
+    let options = bench::power::plan::Options {
+        meter: MeterChoice::default(),
+        units: 20,
+        hertz: 50.0,
+        lenient: false,
+    };
+    let a2 = boards().swap_remove(1);
+    bench::power::plan::plan(&Input::Board(a2), &options, &listen, &|| false).expect("planned");
+    let mut heard = heard.into_inner().unwrap();
+    assert!(heard.iter().all(|h| h.1 == 100));
+    heard.sort_unstable();
+    heard.dedup();
+    assert_eq!(heard.last(), Some(&(100, 100)));
+    // Faults, readings, drawn units, faults at stages: none of them passes in one step.
+    for part in [0..15, 15..60, 60..75, 75..90] {
+        let within = heard.iter().filter(|h| part.contains(&h.0)).count();
+        assert!(within >= 5, "{part:?}: {heard:?}");
+    }
+}

@@ -212,9 +212,20 @@ impl Fault {
                 refuse("only a transistor has these leads")
             }
             Mode::Turned
-                if !transistor && !matches!(part.kind, Kind::Diode { .. } | Kind::Zener { .. }) =>
+                if !transistor
+                    && !matches!(
+                        part.kind,
+                        Kind::Diode { .. }
+                            | Kind::Zener { .. }
+                            | Kind::Capacitor {
+                                polarised: true,
+                                ..
+                            }
+                    ) =>
             {
-                refuse("only a transistor or a diode can be in the wrong way round")
+                refuse(
+                    "only a transistor, a diode or a polarised capacitor can be in the wrong way round",
+                )
             }
             Mode::Short | Mode::Leaky(_) if transistor => {
                 refuse("say between which leads: be-short, bc-short or ce-short")
@@ -286,7 +297,8 @@ impl Fault {
     }
 }
 
-/// A transistor or diode is in backwards: its outer leads change places.
+/// A transistor or diode is in backwards: its outer leads change places. A capacitor that is in backwards reads as ever at
+/// the volt of a meter; what it does when powered, whoever follows it there says.
 fn turned(network: &Network, part: PartId, device: Option<usize>) -> Vec<Edit> {
     let collector = network.pin(part, "c").and_then(|p| p.terminals.first());
     match (device, collector) {

@@ -50,11 +50,19 @@ pub struct Solved {
 impl Board {
     /// Lays the network out and solves it without a meter, with nominal parts.
     pub fn new(network: Network) -> Result<Self, Refusal> {
+        Self::near(network, &[])
+    }
+
+    /// The same, sought from these potentials of its first nodes, in volts; all others begin at zero.
+    pub(crate) fn near(network: Network, potential: &[f64]) -> Result<Self, Refusal> {
         let values = network.population.nominal();
         let assembly = Assembly::new(&network, &values, 0, 0);
         let mut workspace = Workspace::new(&assembly.system);
         let order = workspace.pattern().order().to_vec();
-        let start = vec![0.0; assembly.system.unknowns];
+        let mut start = vec![0.0; assembly.system.unknowns];
+        for (unknown, volts) in assembly.unknowns.iter().zip(potential) {
+            start[unknown.index as usize] = volts - unknown.offset;
+        }
         let solved = settle(&network, &assembly, &mut workspace, &values, &start, &[])?;
         Ok(Self {
             rest: solved.0,

@@ -4,6 +4,7 @@ mod connection;
 mod finding;
 mod judgement;
 mod part;
+mod permit;
 mod picture;
 mod row;
 mod trimmer;
@@ -18,6 +19,7 @@ pub use finding::{
 };
 pub use judgement::{Dismissal, Lasts, Level, Ruling, Test, Trust};
 pub use part::{Capacitor, How, Repair, Touch};
+pub use permit::{ColdCheck, Hold, Override, PowerPermit, Stand, Watch};
 pub use picture::{Face, File, Photo, Point};
 pub use row::Row;
 pub use trimmer::{Mark, Order, Recheck, Turn};
@@ -111,6 +113,12 @@ pub enum Event {
     File(File),
     /// Power went on or off.
     Power(Power),
+    /// Leave was given to bring a unit up.
+    Permit(PowerPermit),
+    /// A reading at a stage of the bring-up.
+    Watch(Watch),
+    /// A hold point was passed or signed for.
+    Hold(Hold),
     /// A remark.
     Note(Note),
     /// An entry was corrected.
@@ -151,6 +159,9 @@ impl Event {
             Event::Point(_) => "point",
             Event::File(_) => "file",
             Event::Power(_) => "power",
+            Event::Permit(_) => "permit",
+            Event::Watch(_) => "watch",
+            Event::Hold(_) => "hold",
             Event::Note(_) => "note",
             Event::Correction(_) => "correction",
             Event::Unknown(unknown) => &unknown.kind,
@@ -164,6 +175,9 @@ impl Event {
             Event::Connection(e) => Some(&e.unit),
             Event::Move(e) => Some(&e.unit),
             Event::Power(e) => Some(&e.unit),
+            Event::Permit(e) => Some(e.unit()),
+            Event::Watch(e) => Some(&e.unit),
+            Event::Hold(e) => Some(&e.unit),
             _ => self.site().map(|s| s.unit.as_str()),
         }
     }

@@ -1,5 +1,6 @@
 //! The state of the work: a pure fold over the ledger, of which any past page can be shown again.
 
+mod bring_up;
 mod closing;
 mod connections;
 mod findings;
@@ -15,6 +16,7 @@ use std::collections::HashMap;
 
 use crate::{Entry, Event, Id};
 
+pub use bring_up::BringUp;
 pub use connections::ConnectionState;
 pub use findings::{FindingState, FindingWord, HypothesisState};
 pub use refusal::Refusal;

@@ -106,7 +106,11 @@ fn ends(lasts: Lasts, events: Vec<Event>) -> Option<u64> {
     let standing = work.trust("1", "A2", moment(20 * DAY));
     assert_eq!(standing.trust.expect("said").1.level, Level::Proven);
     standing.lapse.map(|lapse| match lapse {
-        Lapse::Moved(e) | Lapse::Pulled(e) | Lapse::Changed(e) | Lapse::Cycled(e) => e.number,
+        Lapse::Moved(e)
+        | Lapse::Pulled(e)
+        | Lapse::Changed(e)
+        | Lapse::Cycled(e)
+        | Lapse::Crossed(e) => e.number,
         Lapse::Old { days } => panic!("{days} days are not old"),
     })
 }

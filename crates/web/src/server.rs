@@ -127,7 +127,10 @@ impl Server {
             .route("/probe.js", get(assets::probe))
             .route("/intake", get(pages::intake::page))
             .route("/twins", get(pages::twins::page))
-            .route("/power", get(pages::power::page))
+            .route(
+                "/power",
+                get(pages::power::page).post(pages::power::post::post),
+            )
             .route("/power.csv", get(pages::power::table))
             .route("/machine", post(pages::start::post))
             .route("/ledger", get(pages::ledger::page))

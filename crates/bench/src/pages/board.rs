@@ -105,7 +105,7 @@ impl Opened {
     }
 
     /// The entry of a reading that was entered.
-    fn entry(&self, reading: &Reading) -> Option<String> {
+    pub(crate) fn entry(&self, reading: &Reading) -> Option<String> {
         let index = reading.line.checked_sub(self.file_lines + 2)?;
         self.entered.as_ref()?.ids.get(index).cloned()
     }

@@ -48,6 +48,8 @@ pub struct Row {
     pub rules_out: Vec<String>,
     /// Connectors that are unplugged for it.
     pub unplugged: Vec<String>,
+    /// What is ticked off: the reading with its lines.
+    pub name: String,
     /// One a unit.
     pub cells: Vec<Cell>,
 }
@@ -72,6 +74,8 @@ pub struct Cell {
     pub held: Held,
     /// Why a reading that is there does not count here; empty if none is passed over.
     pub note: String,
+    /// The ledger's entry of it; none if it stands in a file.
+    pub entry: Option<String>,
 }
 
 /// How a reading stands to the lines of the card.
@@ -197,6 +201,7 @@ pub fn rows(project: &Project, card: &risk::View) -> Vec<Row> {
                 x.map_or(String::new(), |x| table::measured(Some(x), c.measured_in))
             };
             Row {
+                name: check_name(c),
                 kind: c.kind,
                 red: c.red.clone(),
                 black: c.black.clone(),
@@ -214,6 +219,21 @@ pub fn rows(project: &Project, card: &risk::View) -> Vec<Row> {
             }
         })
         .collect()
+}
+
+/// The reading with its lines in words: other lines make it another check.
+fn check_name(card: &CardView) -> String {
+    let out = match card.unplugged.is_empty() {
+        true => String::new(),
+        false => format!(" with {} unplugged", card.unplugged.join(", ")),
+    };
+    format!(
+        "{} {} to {}{out}: {}",
+        card.kind,
+        card.red,
+        card.black,
+        risk::should(card)
+    )
 }
 
 /// The board of both leads. Names carry their board when boards are joined; a single board's do not.
@@ -246,6 +266,7 @@ fn not_taken(note: &str) -> Cell {
         value: String::new(),
         held: Held::NotTaken,
         note: note.to_owned(),
+        entry: None,
     }
 }
 
@@ -290,6 +311,7 @@ fn cell(board: &Opened, place: &Place, card: &CardView, unit: &str, is_joined: b
             value: reading.written.clone(),
             held: held(&reading.value, card),
             note: String::new(),
+            entry: board.entry(reading),
         },
         None if card.unplugged.is_empty() => not_taken("read, but not noted as in the chassis"),
         None => not_taken("read, but not noted as board out or with these unplugged"),
@@ -314,7 +336,7 @@ fn is_placed(board: &Opened, reading: &Reading, card: &CardView, is_joined: bool
 }
 
 /// Of a reading that wandered both ends have to be within.
-fn held(value: &ReadingValue, card: &CardView) -> Held {
+pub(super) fn held(value: &ReadingValue, card: &CardView) -> Held {
     let one = |shown: &Shown| match shown {
         Shown::OverRange if card.high.is_some() => Held::OverRange,
         Shown::OverRange => Held::Within,

@@ -55,11 +55,11 @@ pub struct LampView {
 }
 
 /// Lamps in question, in watts.
-const WATTS: [f64; 9] = [15.0, 25.0, 40.0, 60.0, 75.0, 100.0, 150.0, 200.0, 300.0];
+pub(super) const WATTS: [f64; 9] = [15.0, 25.0, 40.0, 60.0, 75.0, 100.0, 150.0, 200.0, 300.0];
 /// Hot over cold resistance: 100 W at 120 V 9.5 ohm cold, 144 ohm hot (an encyclopaedia as quoted).
 const HOT_OVER_COLD: f64 = 15.0;
 /// Share of the mains with which a load counts as come up: chosen, as mains itself may be a tenth low.
-const COMES_UP: f64 = 0.9;
+pub(super) const COMES_UP: f64 = 0.9;
 
 /// Weighs the lamps.
 ///
@@ -92,13 +92,18 @@ pub fn lamp(options: &Options) -> Result<View, Refused> {
     })
 }
 
-fn one(options: &Options, watts: f64) -> LampView {
-    let volts = options.mains;
-    let lamp = Lamp {
+/// A lamp of so many watts at so many volts.
+pub(super) fn bulb(volts: f64, watts: f64) -> Lamp {
+    Lamp {
         volts,
         amps: watts / volts,
         cold: volts * volts / watts / HOT_OVER_COLD,
-    };
+    }
+}
+
+fn one(options: &Options, watts: f64) -> LampView {
+    let volts = options.mains;
+    let lamp = bulb(volts, watts);
     let point = series_lamp(&lamp, volts, options.ohms);
     LampView {
         watts,

@@ -8,8 +8,10 @@ use circuit::Fault;
 use predict::stress::Powered;
 use rayon::prelude::*;
 use serde::Serialize;
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 use super::MAINS;
+use crate::course::Course;
 use crate::meters::MeterChoice;
 use crate::refused::{Complaint, Refused};
 use crate::risk::{self, Input, LimitView, RefusedView};
@@ -62,8 +64,17 @@ pub struct View {
 pub struct StageView {
     /// Share of the full voltage.
     pub share: f64,
+    /// Share of the kilovolts; none where there are none.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub kilovolts: Option<f64>,
+    /// What is connected, and what stays off.
+    pub connected: String,
     /// What is set: each supply and its volts at this stage.
     pub supplies: Vec<(String, f64)>,
+    /// To what the current of each supply is limited, in amperes: no healthy unit takes as much.
+    pub limits: Vec<(String, f64)>,
+    /// For how long it is held, in minutes.
+    pub minutes: f64,
     /// What is read, with limits.
     pub readings: Vec<StageReading>,
     /// What the rectifiers do at this setting of a variable transformer, where the sheet has any.
@@ -92,6 +103,9 @@ pub struct PlanHazard {
     pub limit: Option<LimitView>,
     /// Readings of the cold card that rule it out.
     pub detected_by: Vec<usize>,
+    /// What stands against it if no stage shows it in time; empty if one does.
+    #[serde(skip_serializing_if = "String::is_empty")]
+    pub says: String,
 }
 
 /// The plan together with the card that stands before its first stage.
@@ -132,62 +146,95 @@ pub fn with_card(
     };
     let mut whole = risk::read_whole(input, options.lenient)?;
     stand_in::stand_in(&mut whole.sheet, options.hertz)?;
-    let worked = risk::worked_out(whole, &risk_options, progress, stop)?;
-    let plan = of_worked(&worked, input, options);
+    let course = Course::new(progress);
+    let worked = risk::worked_out(whole, &risk_options, &course.part(0, 60), stop)?;
+    let plan = of_worked(&worked, input, options, &course, stop);
+    course.part(90, 100)(1, 1);
     Ok(Answer {
         card: worked.view,
         plan,
     })
 }
 
-fn of_worked(worked: &risk::Worked, input: &Input, options: &Options) -> Result<View, Refused> {
+fn of_worked(
+    worked: &risk::Worked,
+    input: &Input,
+    options: &Options,
+    course: &Course<'_>,
+    stop: Stop<'_>,
+) -> Result<View, Refused> {
     let sheet = &worked.whole.sheet;
     let plain = Powered::new(sheet).map_err(|e| crate::places::unsolved(&e, sheet))?;
     let mut mains = stages::mains(&worked.whole, options.hertz);
-    let stages = stages::stages(sheet, &plain, options.units)?;
+    let stages = stages::stages(sheet, &plain, options.units, &course.part(60, 75))?;
+    risk::stopped(stop)?;
     let faults: Vec<&Fault> = worked.hazards.iter().map(|h| &h.fault).collect();
+    let at_stages: Vec<Option<Powered<'_>>> = stages
+        .iter()
+        .map(|stage| Powered::under(&plain, &stage.sheet).ok())
+        .collect();
+    let (done, telling) = (AtomicUsize::new(0), course.part(75, 90));
     let told: Vec<Told> = faults
         .par_iter()
-        .map(|f| told(&stages, &plain, f))
+        .map(|f| {
+            let told = told(&stages, &at_stages, f);
+            telling(done.fetch_add(1, Ordering::Relaxed) + 1, faults.len());
+            told
+        })
         .collect();
+    risk::stopped(stop)?;
     let late: Vec<&Fault> = faults
         .iter()
         .zip(&told)
         .filter(|(_, t)| !t.in_time())
         .map(|(f, _)| *f)
         .collect();
-    let mut contained = risk::contain(&worked.whole, &plain, &late).into_iter();
+    let mut contained = worked
+        .contain(&plain, &late, &course.part(90, 100))
+        .into_iter();
     let hazards: Vec<PlanHazard> = worked
         .hazards
         .iter()
         .zip(&told)
         .enumerate()
-        .map(|(k, (h, t))| PlanHazard {
-            with: worked.view.hazards[k].with.clone(),
-            severity: h.cascade.severity,
-            shown_at: t.shown,
-            destroys_at: t.destroys,
-            in_time: t.in_time(),
-            limit: if t.in_time() {
-                None
-            } else {
-                contained.next().flatten()
-            },
-            detected_by: worked.view.hazards[k].detected_by.clone(),
+        .map(|(k, (h, t))| {
+            let limit = match t.in_time() {
+                true => None,
+                false => contained.next().flatten(),
+            };
+            let detected_by = worked.view.hazards[k].detected_by.clone();
+            let says = match t.in_time() {
+                true => String::new(),
+                false => words::against(sheet, &h.fault, limit.as_ref(), &detected_by),
+            };
+            PlanHazard {
+                with: worked.view.hazards[k].with.clone(),
+                severity: h.cascade.severity,
+                shown_at: t.shown,
+                destroys_at: t.destroys,
+                in_time: t.in_time(),
+                limit,
+                detected_by,
+                says,
+            }
         })
         .collect();
     let views = stages
         .iter()
         .enumerate()
         .map(|(k, stage)| StageView {
-            share: stage.share,
+            share: stage.setting.share,
+            kilovolts: stage.setting.kilovolts,
+            connected: words::connected(&worked.whole, stage),
             supplies: stage.supplies.clone(),
+            limits: stage.limits(),
+            minutes: words::minutes(stage.setting),
             readings: stage.readings.clone(),
             mains: mains.get_mut(k).and_then(Option::take),
             shows: (0..hazards.len())
                 .filter(|h| hazards[*h].shown_at == Some(k) && hazards[*h].in_time)
                 .collect(),
-            hold: words::hold(stage.share),
+            hold: words::hold(stage.setting),
         })
         .collect();
     Ok(View {
@@ -221,25 +268,28 @@ impl Told {
     }
 }
 
-fn told(stages: &[Stage], plain: &Powered<'_>, fault: &Fault) -> Told {
+fn told(stages: &[Stage], at_stages: &[Option<Powered<'_>>], fault: &Fault) -> Told {
     let mut told = Told {
         shown: None,
         destroys: None,
     };
-    for (k, stage) in stages.iter().enumerate() {
-        let Ok(under) = Powered::under(plain, &stage.sheet) else {
+    for (k, (stage, under)) in stages.iter().zip(at_stages).enumerate() {
+        let Some(under) = under else {
             continue;
         };
-        if told.shown.is_none()
-            && let Ok(point) = under.operating(None, Some(fault))
-            && stage.crossed(&point)
-        {
+        // A circuit that cannot be solved is taken to be lost.
+        let (crossed, lost) = match under.follow_watched(fault) {
+            Ok((first, cascade)) => (stage.crossed(&first), !cascade.victims.is_empty()),
+            Err(_) => (false, true),
+        };
+        if crossed && told.shown.is_none() {
             told.shown = Some(k);
         }
-        let lost = under.follow(fault);
-        // A circuit that cannot be solved is taken to be lost.
-        if told.destroys.is_none() && lost.map_or(true, |c| !c.victims.is_empty()) {
+        if lost && told.destroys.is_none() {
             told.destroys = Some(k);
+        }
+        if told.shown.is_some() && told.destroys.is_some() {
+            break;
         }
     }
     told

@@ -7,13 +7,14 @@ use sheet::{Contact, Draw, Kind, Net, NetId, Part, PartId, Ratings, Role, Sheet,
 use units::{Amps, Ohms, Volts};
 
 use super::whole::Whole;
+use crate::Progress;
 
 /// What is done before the power is switched on.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct LimitView {
-    /// `current limit`, `series lamp` or `unplug`.
+    /// `current limit`, `current limits` of several supplies at once, `series lamp` or `unplug`.
     pub what: String,
-    /// Amperes, watts, or the name of what is unplugged.
+    /// Amperes, watts, the name of what is unplugged, or each supply with its limit.
     pub value: LimitValue,
     /// Unit of the number.
     #[serde(rename = "in", skip_serializing_if = "Option::is_none")]
@@ -59,7 +60,7 @@ const LAMP_WATTS: [f64; 12] = [
 const STEPS: [f64; 12] = [1.0, 1.2, 1.5, 1.8, 2.2, 2.7, 3.3, 3.9, 4.7, 5.6, 6.8, 8.2];
 
 /// The next current of the usual steps that is not below.
-fn step_up(amps: f64) -> f64 {
+pub(crate) fn step_up(amps: f64) -> f64 {
     let decade = 10f64.powf(amps.log10().floor());
     let in_decade = STEPS.iter().map(|s| s * decade);
     in_decade
@@ -93,6 +94,9 @@ pub(super) fn precautions(whole: &Whole, powered: &Powered<'_>) -> Vec<Precautio
                 spared: None,
             });
         }
+    }
+    if delivered.len() > 1 {
+        found.extend(all_limited(sheet, &delivered));
     }
     for (supply, _) in &delivered {
         found.extend(lamp(sheet, *supply, powered));
@@ -138,6 +142,34 @@ fn unplugged(name: String, sheet: Sheet, spared: Option<PartId>) -> Precaution {
         sheet,
         spared,
     }
+}
+
+/// Every supply at its limit at once: what one supply alone would feed into a fault of another's rail is held, too.
+fn all_limited(sheet: &Sheet, delivered: &[(PartId, f64)]) -> Option<Precaution> {
+    let mut limited = sheet.clone();
+    let mut words = Vec::new();
+    for (supply, amps) in delivered {
+        let limit = step_up(ROOM * amps);
+        if let Some(more) = with_limit(&limited, *supply, limit) {
+            limited = more;
+            let name = &sheet.parts[supply.index()].name;
+            words.push(format!(
+                "{name} {}",
+                units::significant(limit, 2, units::Unit::Ampere)
+            ));
+        }
+    }
+    (words.len() > 1).then(|| Precaution {
+        view: LimitView {
+            what: "current limits".to_owned(),
+            value: LimitValue::Name(words.join(", ")),
+            measured_in: None,
+            at: None,
+            volts: None,
+        },
+        sheet: limited,
+        spared: None,
+    })
 }
 
 fn with_limit(sheet: &Sheet, supply: PartId, amps: f64) -> Option<Sheet> {
@@ -207,7 +239,7 @@ fn with_lamp(sheet: &Sheet, supply: PartId, volts: f64, watts: f64) -> Sheet {
 
 /// Whether a healthy circuit comes up: it is solved, nothing of it is lost, and every rail stands near where it should.
 fn comes_up(sheet: &Sheet, plain: &Powered<'_>) -> bool {
-    let Ok(under) = Powered::under(plain, sheet) else {
+    let Ok(under) = Powered::under_near(plain, sheet) else {
         return false;
     };
     let ground = sheet.ground().map_or(0, NetId::index);
@@ -229,7 +261,7 @@ fn comes_up(sheet: &Sheet, plain: &Powered<'_>) -> bool {
 
 /// Whether the rails of all others stay up while something is unplugged: what makes the rails cannot be left out.
 fn stays_up(sheet: &Sheet, plain: &Powered<'_>, unplugged: &str) -> bool {
-    let Ok(under) = Powered::under(plain, sheet) else {
+    let Ok(under) = Powered::under_near(plain, sheet) else {
         return false;
     };
     let ground = sheet.ground().map_or(0, NetId::index);
@@ -249,13 +281,15 @@ pub(super) fn contained(
     list: &[Precaution],
     powered: &Powered<'_>,
     hazards: &[&Fault],
+    progress: Progress<'_>,
 ) -> Vec<Option<LimitView>> {
     let mut found: Vec<Option<LimitView>> = vec![None; hazards.len()];
-    for precaution in list {
+    for (index, precaution) in list.iter().enumerate() {
+        progress(index, list.len());
         if found.iter().all(Option::is_some) {
             break;
         }
-        let Ok(under) = Powered::under(powered, &precaution.sheet) else {
+        let Ok(under) = Powered::under_near(powered, &precaution.sheet) else {
             continue;
         };
         for (place, fault) in found.iter_mut().zip(hazards) {

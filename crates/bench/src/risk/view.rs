@@ -1,11 +1,11 @@
 //! The answer of `board risk` as plain data, in the shape of the command line's JSON.
 
-use circuit::Fault;
 use circuit::fault::Place;
+use circuit::{Fault, Mode};
 use diagnose::card::{self, Card, Entry};
 use predict::stress::{Aspect, Gauge, Powered, Victim};
 use serde::Serialize;
-use sheet::{PartId, Sheet};
+use sheet::{Kind, PartId, Sheet};
 use units::Unit;
 
 use super::Hazard;
@@ -184,7 +184,7 @@ pub(super) fn view(found: &Found<'_>) -> View {
             .zip(found.contained)
             .map(|(hazard, limit)| UncoveredView {
                 hazard: *hazard,
-                says: super::words::precaution(limit.as_ref()),
+                says: against(sheet, &found.hazards[*hazard].fault, limit.as_ref()),
                 limit: limit.clone(),
             })
             .collect(),
@@ -218,6 +218,18 @@ pub(super) fn view(found: &Found<'_>) -> View {
             .collect(),
         skipped: found.whole.skipped.clone(),
         card,
+    }
+}
+
+/// What stands against a hazard that no cold reading shows.
+pub(crate) fn against(sheet: &Sheet, fault: &Fault, limit: Option<&LimitView>) -> String {
+    match (&fault.place, fault.mode) {
+        (Place::Part(p), Mode::Turned)
+            if matches!(sheet.parts[p.index()].kind, Kind::Capacitor { .. }) =>
+        {
+            super::words::polarity(&name(sheet, *p), limit)
+        }
+        _ => super::words::precaution(limit),
     }
 }
 

@@ -1,17 +1,23 @@
 //! What hands do wrong that no meter on a board shows: boards in each other's slots, electrolytics the wrong way round, mains and kilovolts.
 
+mod by_hand;
+
 use predict::stress::Powered;
 use serde::Serialize;
 use sheet::{Kind, NetId, Part, Role, Sheet};
 use units::Unit;
 
 use super::whole::Whole;
+use by_hand::{order, some};
 
 /// One way of doing harm by hand, and what to look at.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct WiringView {
-    /// `slot swap`, `polarity`, `mains`, `kilovolts` or `oscilloscope`.
+    /// `slot swap`, `polarity`, `selector`, `fuse`, `earth`, `insulation`, `isolation`, `reservoir`, `heater`,
+    /// `tube`, `kilovolts` or `oscilloscope`.
     pub kind: &'static str,
+    /// What is ticked off, in a few words.
+    pub name: String,
     /// What to look at, and why.
     pub says: String,
     /// It is looked at before anything is powered.
@@ -43,12 +49,10 @@ const TIMES: f64 = 1.4;
 const VOLTS: f64 = 2.0;
 /// Or from this share of it the wrong way round: chosen.
 const REVERSED: f64 = 0.2;
+/// Volts that an aluminium capacitor bears backwards for a while (common practice: 1 to 1.5 V).
+const BORNE: f64 = 1.5;
 /// A polarised capacitor drawn with more than this many volts backwards is doubtful.
 const BACKWARDS: f64 = 0.3;
-/// From here on it is kilovolts, as far as order of switching goes: chosen.
-const KILOVOLTS: f64 = 500.0;
-/// A winding of so many volts is taken to be at the mains.
-const MAINS: f64 = 90.0;
 
 /// All that is found.
 pub(super) fn wiring(whole: &Whole, powered: &Powered<'_>) -> Vec<WiringView> {
@@ -71,9 +75,15 @@ pub(super) fn wiring(whole: &Whole, powered: &Powered<'_>) -> Vec<WiringView> {
     found
 }
 
-fn plain(kind: &'static str, says: String, before_power: bool) -> WiringView {
+fn plain(
+    kind: &'static str,
+    name: impl Into<String>,
+    says: String,
+    before_power: bool,
+) -> WiringView {
     WiringView {
         kind,
+        name: name.into(),
         says,
         before_power,
         boards: Vec::new(),
@@ -128,6 +138,7 @@ pub(super) fn swaps(sheet: &Sheet, potential: &[f64], boards: &[Slotted<'_>]) ->
         if let Some((pin, gets, made_for)) = worst {
             found.push(WiringView {
                 kind: "slot swap",
+                name: format!("{} is not in slot {} of {}", a.board, b.slot, b.board),
                 says: format!(
                     "{} in slot {}, which is that of {}: {pin} would get {}, and is made for {}. Compare board and slot by their marks before the plug goes in, and read ohms from the slot's high rail pins to its other pins.",
                     a.board, b.slot, b.board, volt(gets), volt(made_for)
@@ -175,7 +186,8 @@ fn matching<'a>(a: &'a Sheet, b: &'a Sheet) -> Vec<(&'a Part, &'a Part)> {
 
 fn polarity(sheet: &Sheet, potential: &[f64]) -> Vec<WiringView> {
     let mut found = Vec::new();
-    let mut to_ground: Vec<&str> = Vec::new();
+    let mut to_ground: Vec<String> = Vec::new();
+    let mut others: Vec<String> = Vec::new();
     for part in &sheet.parts {
         let Kind::Capacitor {
             ends,
@@ -191,6 +203,7 @@ fn polarity(sheet: &Sheet, potential: &[f64]) -> Vec<WiringView> {
                 volts: Some(volts),
                 ..plain(
                     "polarity",
+                    format!("{} stands the right way round", part.name),
                     format!(
                         "{} is drawn with its plus {} below its minus when powered: the drawing is wrong, or the part is in backwards. Look at it before power; backwards it fails in milliseconds, hours or years.",
                         part.name,
@@ -200,78 +213,33 @@ fn polarity(sheet: &Sheet, potential: &[f64]) -> Vec<WiringView> {
                 )
             });
         } else if sheet.nets[ends[0].index()].role == Some(Role::Ground) {
-            to_ground.push(&part.name);
+            to_ground.push(part.name.clone());
+        } else if volts > BORNE {
+            others.push(part.name.clone());
         }
+    }
+    if !others.is_empty() {
+        found.push(plain(
+            "polarity",
+            "Electrolytics stand the right way round",
+            format!(
+                "{} see more than {BORNE} V: the plus mark of each against drawing and rail. Backwards its film stops nothing, and it fails short, in milliseconds or in years.",
+                some(&others)
+            ),
+            true,
+        ));
     }
     if !to_ground.is_empty() {
         found.push(plain(
             "polarity",
+            "Electrolytics with their plus to ground stand the right way round",
             format!(
                 "The plus of {} goes to ground: these are the ones that are put in backwards. Compare each with drawing and rail.",
-                to_ground.join(", ")
+                some(&to_ground)
             ),
             true,
         ));
     }
-    found
-}
-
-fn order(sheet: &Sheet, potential: &[f64]) -> Vec<WiringView> {
-    let mut found = Vec::new();
-    let mains = sheet.parts.iter().any(|p| match &p.kind {
-        Kind::Transformer { windings } => windings
-            .iter()
-            .any(|w| w.volts.is_some_and(|v| v.0 >= MAINS)),
-        _ => false,
-    });
-    let fuses: Vec<String> = sheet
-        .parts
-        .iter()
-        .filter_map(|p| match p.kind {
-            Kind::Fuse { rated, .. } => Some(format!(
-                "{} {}",
-                p.name,
-                units::significant(rated.0, 3, Unit::Ampere)
-            )),
-            _ => None,
-        })
-        .collect();
-    if mains {
-        let of_drawing = match fuses.len() {
-            0 => String::new(),
-            _ => format!(" (drawn: {})", fuses.join(", ")),
-        };
-        found.push(plain(
-            "mains",
-            format!("Mains selector, every fuse by its marking{of_drawing}, and the earth bond from plug to chassis: by somebody trained for it, plug pulled."),
-            true,
-        ));
-    }
-    let ground = sheet.ground().map_or(0.0, |g| potential[g.index()]);
-    let highest = sheet
-        .nets
-        .iter()
-        .zip(potential)
-        .map(|(n, v)| (n, (v - ground).abs()))
-        .max_by(|a, b| a.1.total_cmp(&b.1));
-    if let Some((net, volts)) = highest
-        && volts >= KILOVOLTS
-    {
-        found.push(plain(
-            "kilovolts",
-            format!(
-                "{} stands at {}. Heaters first, then deflection: plate swing and centring proven with the kilovolts unplugged; the kilovolts last, with the brightness down, by somebody trained for it. A tube holds its charge and can implode.",
-                net.name,
-                units::significant(volts, 2, Unit::Volt)
-            ),
-            true,
-        ));
-    }
-    found.push(plain(
-        "oscilloscope",
-        "The oscilloscope keeps its earth, always. What may not be earthed is measured with two probes and their difference, or with an isolated instrument made for it.".to_owned(),
-        false,
-    ));
     found
 }
 
@@ -341,18 +309,5 @@ mod tests {
         assert_eq!(found.len(), 2);
         assert!(found[0].says.starts_with("C1 is drawn") && found[0].volts == Some(-12.0));
         assert!(found[1].says.contains("plus of C2"));
-    }
-
-    #[test]
-    fn kilovolts_come_last_and_the_oscilloscope_keeps_its_earth() {
-        let sheet = sheet(
-            "sheet S { net G role=ground; supply V1 volts=1500 plus=KV minus=G; resistor R1 \"10M\" KV G; }",
-        );
-        let powered = Powered::new(&sheet).unwrap();
-        let kinds: Vec<&str> = order(&sheet, powered.potential())
-            .iter()
-            .map(|w| w.kind)
-            .collect();
-        assert_eq!(kinds, ["kilovolts", "oscilloscope"]);
     }
 }

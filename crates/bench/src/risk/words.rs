@@ -19,6 +19,10 @@ pub(crate) fn precaution(limit: Option<&LimitView>) -> String {
             "First power from a bench supply in place of {at}, its current limit at {}: solved with this fault, nothing is then overloaded, and a healthy circuit comes up.",
             number(units::Unit::Ampere)
         ),
+        "current limits" => format!(
+            "First power from bench supplies in place of all, each with its current limit: {}: solved with this fault, nothing is then overloaded, and a healthy circuit comes up.",
+            number(units::Unit::Ampere)
+        ),
         "series lamp" => format!(
             "First power through a lamp of {} for {} in series with {at}: solved with this fault, nothing is then overloaded, and a healthy circuit comes up.",
             number(units::Unit::Watt),
@@ -28,6 +32,17 @@ pub(crate) fn precaution(limit: Option<&LimitView>) -> String {
             "First power with {} unplugged, and read the rails before it is put back: solved with this fault, nothing else is then overloaded.",
             number(units::Unit::One)
         ),
+    }
+}
+
+/// What stands against a capacitor that is in backwards, which no reading shows: a look.
+pub(crate) fn polarity(part: &str, limit: Option<&LimitView>) -> String {
+    let looked = format!(
+        "No reading shows it, a look does: the plus mark of {part} against drawing and rail, before power."
+    );
+    match limit {
+        None => looked,
+        Some(_) => format!("{looked} {}", precaution(limit)),
     }
 }
 
@@ -197,7 +212,7 @@ impl View {
 }
 
 /// `above 820`, `below 1k3`, `between 820 and 1k3`.
-fn should(c: &CardView) -> String {
+pub(crate) fn should(c: &CardView) -> String {
     let shown = |x: f64| measured(Some(x), c.measured_in);
     match (c.low, c.high) {
         (Some(low), Some(high)) => format!("{} to {}", shown(low), shown(high)),

@@ -1,6 +1,7 @@
 //! The bench as a browser shows it, from the binary to the page.
 
 mod entering;
+mod first_power;
 mod hostile;
 mod load;
 mod stage;
@@ -184,61 +185,6 @@ async fn a_planted_fault_disagrees_on_its_unit_alone() {
         next,
         json!("Continue at A2: unit 2 has readings that disagree")
     );
-}
-
-// With R1 short the whole supply stands across D1; no other fault of this board destroys anything.
-const CLAMP: &str = r#"sheet A2 title="Clamp" {
-    net "0V" role=ground
-    net "+24V" role=rail volts=24
-    supply V1 volts=24 plus="+24V" minus="0V" ohms=1
-    resistor R1 "1k" "+24V" MID style=film
-    diode D1 silicon-signal anode=MID cathode="0V"
-}
-"#;
-
-const CLAMP_READINGS: &str = "unit,state,kind,red,black,value,place
-1,cold,ohms,+24V,0V,1.6k,
-2,cold,ohms,+24V,0V,700R,
-3,cold,ohms,+24V,0V,OL,board-out
-4,cold,ohms,0V,+24V,OL,
-";
-
-#[tokio::test]
-async fn first_power_waits_for_its_cold_card() {
-    let Some(browser) = Browser::start().await else {
-        return;
-    };
-    let project = Folder::of(&[
-        ("sheets/a2.kdl", CLAMP),
-        ("readings/A2.csv", CLAMP_READINGS),
-    ]);
-    let bench = Bench::open(Some(&project.0));
-    check(&browser, &bench, "/power").await;
-    let first = "return document.querySelector('h1 + *').textContent.startsWith('Caution. Mains and charged capacitors kill.')";
-    assert_eq!(browser.run(first).await, json!(true));
-    let row = "return [...document.querySelectorAll('table.card tr[data-row]')].map(e => [e.querySelector('[data-name=red]').textContent, e.lastElementChild.textContent])";
-    assert_eq!(browser.run(row).await, json!([["+24V", "R1 short"]]));
-    let stands =
-        "return [...document.querySelectorAll('table.card .verdict')].map(e => e.textContent)";
-    let wanted = ["within", "beyond, low", "within", "not taken"];
-    assert_eq!(browser.run(stands).await, json!(wanted));
-    let stages = "return document.querySelectorAll('h3[id^=stage-]').length";
-    assert_eq!(browser.run(stages).await, json!(5));
-    let table = bench.settled("/power.csv");
-    assert!(table.contains("R1 short,1.6k,within,700R,"), "{table}");
-    // The page follows the drawing: where nothing can be overloaded there is nothing to rule out.
-    let mild = CLAMP.replace("1k", "10k").replace(
-        "diode D1 silicon-signal anode=MID cathode=\"0V\"",
-        "resistor R2 \"10k\" MID \"0V\"",
-    );
-    project.write("sheets/a2.kdl", &mild);
-    browser
-        .until("return !document.querySelector('table.card') && document.body.textContent.includes('No single fault that was followed')")
-        .await;
-    browser
-        .run("document.querySelector('nav a[href=\"/\"]').click(); return 0")
-        .await;
-    browser.until("return location.pathname === '/' && !!document.querySelector('main a[href=\"/power\"]')").await;
 }
 
 #[tokio::test]

@@ -63,14 +63,7 @@ impl Change {
         values: &[f64],
         edits: Vec<Edit>,
     ) -> Self {
-        let pieces = if layout.whole {
-            pieces(layout, network, values, &edits)
-        } else if edits.is_empty() {
-            Some(Vec::new())
-        } else {
-            None
-        };
-        let pieces = match pieces {
+        let pieces = match pieces(layout, network, values, &edits) {
             None => Pieces::Anew,
             Some(list) if list.is_empty() => Pieces::None,
             Some(list) => Pieces::Some(list),
@@ -112,6 +105,7 @@ fn pieces(
                 [] => {}
                 [t] => match network.branches[t.branch].concrete(values) {
                     Concrete::Transistor(Law::Transistor(device), sign) => {
+                        as_flows(&device)?;
                         gone(layout, t.branch, &mut list);
                         let nodes = network.branches[t.branch].nodes;
                         list.push(new(lead_off(layout, &device, sign, nodes, t.index)));
@@ -131,6 +125,7 @@ fn pieces(
                         list.push(instead(layout, flow, Curve::Reversed(law)));
                     }
                     Concrete::Transistor(Law::Transistor(device), sign) => {
+                        as_flows(&device)?;
                         gone(layout, *index, &mut list);
                         let [c, b, e] = branch.nodes;
                         let flows = layout.transistor(&device, sign, [e, b, c]);
@@ -144,6 +139,7 @@ fn pieces(
                 let Concrete::Transistor(Law::Transistor(t), sign) = branch.concrete(values) else {
                     return None;
                 };
+                as_flows(&t)?;
                 gone(layout, *index, &mut list);
                 let [c, b, _] = branch.nodes;
                 let junction = junction(t.is / t.br, t.width);
@@ -188,6 +184,11 @@ fn mirrored(layout: &mut Layout, a: Node, b: Node, sign: f64, curve: Curve) -> F
     }
 }
 
+/// None if a transistor cannot be written as two flows of one voltage each (Early effect).
+fn as_flows(t: &Transistor) -> Option<()> {
+    (t.early == 0.0 && t.whole).then_some(())
+}
+
 /// The flows of a branch stop.
 fn gone(layout: &Layout, branch: usize, list: &mut Vec<Piece>) {
     let flows = match layout.stands[branch] {
@@ -207,7 +208,12 @@ fn removed(
 ) -> Option<()> {
     let branch = &network.branches[index];
     match branch.concrete(values) {
-        Concrete::OnePort(_) | Concrete::Transistor(..) => {
+        Concrete::OnePort(_) => {
+            gone(layout, index, list);
+            Some(())
+        }
+        Concrete::Transistor(Law::Transistor(t), _) => {
+            as_flows(&t)?;
             gone(layout, index, list);
             Some(())
         }
@@ -236,6 +242,7 @@ fn rewritten(
             let Law::Transistor(to) = to else {
                 return None;
             };
+            as_flows(&t)?;
             if t.is != to.is || t.br != to.br {
                 return None;
             }

@@ -1,12 +1,13 @@
 //! Readings of a board with any one fault, each found from the healthy reading at the same place.
 
 use circuit::meter::Choice;
-use circuit::{Edit, Fault, Node};
+use circuit::network::Concrete;
+use circuit::{Edit, Fault, Law, Network, Node, Population};
 use sheet::Sheet;
 
 use super::change::{Change, Piece, Pieces};
 use super::curve::Curve;
-use super::layout::Layout;
+use super::layout::{Flow, Layout};
 use super::nearness::Nearness;
 use super::plain::{read_anew, slopes_anew};
 use super::point::Point;
@@ -14,7 +15,7 @@ use super::reduced::Room;
 use super::tangent::Tangents;
 use super::whole::Whole;
 use crate::board::{Board, Refusal};
-use crate::probe::{Probe, Question, Shown, rising};
+use crate::probe::{Probe, Question, Shown, Starts, rising};
 use crate::sensitivity::slopes;
 
 /// Current in amperes that is none: what the solver leaves unbalanced anyway.
@@ -29,6 +30,8 @@ pub struct FaultBoard<'a> {
     pub(super) layout: Layout,
     pub(super) values: Vec<f64>,
     changes: Vec<Change>,
+    /// Nothing drives the board: no source stands in it, so that by itself it rests at zero.
+    is_passive: bool,
 }
 
 impl<'a> FaultBoard<'a> {
@@ -49,7 +52,15 @@ impl<'a> FaultBoard<'a> {
             .into_iter()
             .map(|e| Change::new(&mut layout, &board.network, values, e))
             .collect();
+        let drives = |branch: &circuit::Branch| match branch.concrete(values) {
+            Concrete::Battery(_, volts) | Concrete::Voltage(volts) => volts != 0.0,
+            Concrete::Current(amps) => amps != 0.0,
+            Concrete::OnePort(law) => matches!(law, Law::Source(_)),
+            Concrete::Conductance(_) | Concrete::Transistor(..) => false,
+        };
         Self {
+            is_passive: !board.network.branches.iter().any(drives)
+                && board.rest.iter().all(|x| *x == 0.0),
             board,
             layout,
             values: values.to_vec(),
@@ -74,6 +85,8 @@ pub enum Way {
     Reduced,
     /// By Newton's method on the whole circuit, from the healthy solution.
     Whole,
+    /// The leads stand on two sides that nothing joins any more: proven without solving the circuit.
+    Parted,
     /// The whole circuit was laid out and solved anew.
     Anew,
 }
@@ -110,6 +123,8 @@ pub struct FaultEngine<'a> {
     question: &'a Question,
     probe: Probe<'a>,
     healthy: Shown,
+    /// Every range that was tried for it, the one below included.
+    tried: Vec<Shown>,
     /// One a setup of the question, filled when first needed.
     ranges: Vec<Option<Range>>,
     room: Room,
@@ -128,8 +143,15 @@ impl<'a> FaultEngine<'a> {
         question: &'a Question,
     ) -> Result<Self, Refusal> {
         let mut probe = faulty.board.probe(red, black);
-        let healthy = probe.read(question, &faulty.values, &faulty.board.rest)?;
+        let starts = Starts {
+            guess: 0,
+            first: &faulty.board.rest,
+            known: &[],
+        };
+        let mut tried = Vec::new();
+        let healthy = probe.read_from(question, &faulty.values, &starts, &mut tried)?;
         Ok(Self {
+            tried,
             faulty,
             question,
             probe,
@@ -168,7 +190,14 @@ impl<'a> FaultEngine<'a> {
         let pieces = match (&change.pieces, &change.sides) {
             (Pieces::None, _) => return Ok(self.unmoved()),
             (_, Some(sides)) if !sides.joined_by(red, black) => return Ok(self.unmoved()),
+            (_, Some(_)) if self.faulty.is_passive => return self.of_nothing(),
             (_, Some(_)) | (Pieces::Anew, _) => return self.anew(&change.edits),
+            (Pieces::Some(pieces), None) if !self.faulty.layout.whole => {
+                return match self.moves_nothing(pieces) {
+                    true => Ok(self.unmoved()),
+                    false => self.anew(&change.edits),
+                };
+            }
             (Pieces::Some(pieces), None) => pieces,
         };
         match self.search(pieces)? {
@@ -350,6 +379,42 @@ impl<'a> FaultEngine<'a> {
         }
     }
 
+    /// Whether the fault changes no current at the healthy solution of any range that was tried, which then solve the
+    /// faulty circuit, too; whatever laws the other parts follow.
+    fn moves_nothing(&self, pieces: &[Piece]) -> bool {
+        let flows = &self.faulty.layout.flows;
+        self.tried.iter().all(|shown| {
+            let across = |f: &Flow| shown.x[f.from as usize] - shown.x[f.to as usize] + f.bias;
+            pieces.iter().all(|piece| {
+                let before = piece.instead_of.map_or(0.0, |index| {
+                    let flow = &flows[index];
+                    flow.curve.at(across(flow)).0
+                });
+                is_unmoved(piece, across(&piece.flow), before)
+            })
+        })
+    }
+
+    /// The leads stand on two sides that nothing joins any more, and nothing drives either: no current can flow through the
+    /// meter (Kirchhoff's current law), so it shows what it shows of nothing.
+    fn of_nothing(&self) -> Result<Answer, Refusal> {
+        let bare = Board::new(Network {
+            nodes: 2,
+            nets: 0,
+            ground: None,
+            branches: Vec::new(),
+            population: Population::default(),
+            pins: Vec::new(),
+        })?;
+        let shown = bare.probe(0, 1).read(self.question, &[], &bare.rest)?;
+        Ok(Answer {
+            range: shown.range,
+            volts: shown.volts,
+            reading: shown.reading,
+            way: Way::Parted,
+        })
+    }
+
     /// Lays the faulty circuit out anew and climbs the whole ladder.
     fn anew(&self, edits: &[Edit]) -> Result<Answer, Refusal> {
         let shown = read_anew(
@@ -377,14 +442,18 @@ fn no_current(point: &Point, pieces: &[Piece]) -> bool {
             Some(index) => (point.rest[index].i, point.rest[index].u),
             None => (0.0, point.difference(&piece.flow)),
         };
-        let (after, _) = piece.flow.curve.at(u);
-        if let Curve::Conductance(g) = piece.flow.curve
-            && g > 0.0
-            && u.abs() <= EQUAL_VOLTS
-        {
-            // Joining equal potentials moves nothing by more than what they differ by.
-            return true;
-        }
-        (after - before).abs() <= NONE_AMPS
+        is_unmoved(piece, u, before)
     })
+}
+
+/// Whether a piece brings in no other current than flowed `before` it, at a voltage `u`.
+fn is_unmoved(piece: &Piece, u: f64, before: f64) -> bool {
+    if let Curve::Conductance(g) = piece.flow.curve
+        && g > 0.0
+        && u.abs() <= EQUAL_VOLTS
+    {
+        // Joining equal potentials moves nothing by more than what they differ by.
+        return true;
+    }
+    (piece.flow.curve.at(u).0 - before).abs() <= NONE_AMPS
 }

@@ -5,6 +5,7 @@ use circuit::{Edit, Element, Network, State};
 use sheet::device::Devices;
 use sheet::{Kind, NetId, PartId, Sheet};
 
+use super::core::{CoreSurge, core_surge};
 use super::course::{Course, Drive};
 use super::filament::Filament;
 use crate::board::Refusal;
@@ -158,6 +159,16 @@ impl Rectified {
             lamp: None,
             phase: 0.0,
         })
+    }
+
+    /// What the core itself draws at switch-on, at a share of the mains and with `more` ohms before the primary.
+    pub fn core_surge(&self, share: f64, hertz: f64, more: f64) -> CoreSurge {
+        core_surge(share * self.primary_volts, self.primary_ohms + more, hertz)
+    }
+
+    /// Rated volts of the primary.
+    pub fn primary_volts(&self) -> f64 {
+        self.primary_volts
     }
 
     /// Goes on until the cycles are alike, from where the last step left it.

@@ -28,7 +28,7 @@ fn compare(
     function: Function,
     places: usize,
     stride: usize,
-) -> [usize; 6] {
+) -> [usize; 7] {
     let sheet = &case.sheet;
     let network = circuit::build(sheet, sheet::device::Devices::shipped(), state);
     let board = Board::new(network).expect("the healthy board has an operating point");
@@ -38,7 +38,7 @@ fn compare(
     let question = question(function);
     let all = campaign_places(sheet);
     let places = if full() { 3 * places } else { places };
-    let mut counts = [0; 6];
+    let mut counts = [0; 7];
     let mut other_states = 0;
     for (number, (red, black)) in all.iter().step_by(all.len() / places + 1).enumerate() {
         let leads = (red.0, black.0);
@@ -99,6 +99,7 @@ fn compare(
             counts[3] += usize::from(fast.way == Way::Reduced);
             counts[4] += usize::from(fast.way == Way::Whole);
             counts[5] += usize::from(fast.way == Way::Anew);
+            counts[6] += usize::from(fast.way == Way::Parted);
         }
     }
     assert!(
@@ -106,7 +107,7 @@ fn compare(
         "{other_states} of {counts:?}"
     );
     println!(
-        "{} {state:?} {function:?}: {counts:?} pairs, unmoved, linear, reduced, whole, anew; \
+        "{} {state:?} {function:?}: {counts:?} pairs, unmoved, linear, reduced, whole, anew, parted; \
          {other_states} skipped, which rest in two states",
         sheet.name
     );

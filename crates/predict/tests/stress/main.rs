@@ -286,3 +286,38 @@ fn the_list_of_faults_holds_bridges_and_turned_diodes_but_no_supplies() {
         ]
     );
 }
+
+#[test]
+fn a_capacitor_put_in_backwards_goes_first_and_then_what_feeds_it() {
+    let text = |volts: f64| {
+        format!(
+            r#"sheet S {{
+            net G role=ground
+            supply V1 volts={volts} plus=RAW minus=G
+            resistor R1 "100R" RAW P watts=0.5
+            capacitor C1 "100u" plus=P minus=G volts=25 style=electrolytic
+            resistor R2 "4k7" P G watts=0.25
+        }}"#
+        )
+    };
+    let (victims, _, severity) = follow(&text(12.0), "C1 turned");
+    // 12 V less the drop of 2.5 mA stand backwards on a film that bears 1 V: 11.75 V. As a short of 0.1 ohm it then leaves
+    // R1 with (12 / 100.1)^2 100 = 1.437 W of half a watt.
+    let told: Vec<(&str, Aspect, usize)> =
+        victims.iter().map(|v| (v.0.as_str(), v.1, v.3)).collect();
+    assert_eq!(told, [("C1", Aspect::Reverse, 0), ("R1", Aspect::Watts, 1)]);
+    // The capacitor's own leakage takes a ten-thousandth.
+    near(victims[0].2, 12.0 * 4700.0 / 4800.0, 3e-4);
+    near(victims[1].2, 2.0 * 1.43713, 1e-3);
+    // Weight 2 of the capacitor, 1 of the resistor.
+    assert_eq!(severity, 3.0);
+    // At one volt nothing happens, and a paper capacitor has no direction.
+    assert!(follow(&text(1.0), "C1 turned").0.is_empty());
+    let sheet = sheet(&text(12.0).replace("plus=P minus=G volts=25 style=electrolytic", "P G"));
+    assert!(Fault::parse("C1 turned", &sheet).is_err());
+    assert!(
+        hazard_faults(&sheet)
+            .iter()
+            .all(|f| f.mode.to_string() != "turned")
+    );
+}

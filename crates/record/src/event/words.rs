@@ -1,7 +1,8 @@
 //! What happened, as a line for people.
 
 use super::{
-    Circumstance, Closing, Connection, Correction, Event, Finding, Origin, Repair, Row, Site, Turn,
+    Circumstance, Closing, Connection, Correction, Event, Finding, Hold, Origin, Override,
+    PowerPermit, Repair, Row, Site, Turn, Watch,
 };
 
 impl Event {
@@ -128,6 +129,9 @@ impl Event {
                 let note = said(", ", some(&e.note));
                 format!("unit {}: power {how}, cycle {}{note}", e.unit, e.cycle)
             }
+            Event::Permit(e) => permit(e),
+            Event::Watch(e) => watch(e),
+            Event::Hold(e) => hold(e),
             Event::Note(e) => format!("{}: {}", at(&e.site), e.text),
             Event::Correction(e) => correction(e),
             Event::Unknown(e) => format!("{} (of a later version): {}", e.kind, e.content),
@@ -274,4 +278,54 @@ fn correction(e: &Correction) -> String {
             )
         }
     }
+}
+
+fn permit(e: &PowerPermit) -> String {
+    let signed: Vec<String> = e
+        .overrides()
+        .map(|(name, by)| format!("{name} ({})", signature(by)))
+        .collect();
+    let passed = e.checks().len() - signed.len();
+    format!(
+        "unit {}: permit to power in stages, {passed} checks passed{}",
+        e.unit(),
+        said(", not passed but signed for: ", some(&signed.join("; ")))
+    )
+}
+
+fn signature(by: &Override) -> String {
+    format!("{}, because {}", by.by(), by.reason())
+}
+
+fn watch(e: &Watch) -> String {
+    let against = said(" to ", e.black.as_deref());
+    let stands = match e.is_within() {
+        Some(true) => "within",
+        Some(false) => "crosses its limits",
+        None => "cannot be read",
+    };
+    format!(
+        "unit {}: stage {}: {} {}{against}: {}, {stands} {}",
+        e.unit,
+        e.stage,
+        e.kind.word(),
+        e.red,
+        e.value,
+        e.limits()
+    )
+}
+
+fn hold(e: &Hold) -> String {
+    let how = match &e.signed {
+        None => "hold point passed".to_owned(),
+        Some(by) => format!("hold point signed for by {}", signature(by)),
+    };
+    let note = said("; ", some(&e.note));
+    format!(
+        "unit {}: stage {}: {how}, held {} min, {} readings{note}",
+        e.unit,
+        e.stage,
+        e.minutes,
+        e.readings.len()
+    )
 }

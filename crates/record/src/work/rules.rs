@@ -2,10 +2,10 @@
 
 use units::{is_over_range, read};
 
-use super::closing;
 use super::fold::fits;
 use super::refusal::{Refusal, refuse};
 use super::{Work, trimmers};
+use super::{bring_up, closing};
 use crate::event::{
     Capacitor, Circumstance, Correction, Outcome, Point, Repair, Row, Ruling, Trust, Unit,
 };
@@ -77,6 +77,9 @@ pub(super) fn check(work: &Work, event: &Event) -> Result<(), Refusal> {
         Event::Ruling(e) => ruling(e),
         Event::Dismissal(e) => reason(&e.reason),
         Event::Point(e) => point(work, e),
+        Event::Permit(e) => bring_up::permit(work, e),
+        Event::Watch(e) => bring_up::watch(work, e),
+        Event::Hold(e) => bring_up::hold(work, e),
         Event::Correction(e) => correction(work, e),
         Event::Machine(_)
         | Event::Condition(_)
@@ -197,7 +200,7 @@ fn row(row: &Row) -> Result<(), Refusal> {
     })
 }
 
-fn circumstance(at: &Circumstance) -> Result<(), Refusal> {
+pub(super) fn circumstance(at: &Circumstance) -> Result<(), Refusal> {
     let minutes = at.minutes.unwrap_or(0.0);
     if !minutes.is_finite() || minutes < 0.0 {
         return refuse(

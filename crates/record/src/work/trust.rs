@@ -7,7 +7,7 @@ use crate::event::{ConnectionKind, How, Lasts, Step, Trust};
 use crate::{Entry, Event, Id, Moment, State};
 
 /// Days that trust lasts if nothing happens: four weeks, common practice.
-const DAYS: i64 = 28;
+pub(super) const DAYS: i64 = 28;
 
 /// How a board stands.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -29,6 +29,8 @@ pub enum Lapse<'a> {
     Changed(&'a Entry),
     /// Power went off or on since: it held for one power cycle.
     Cycled(&'a Entry),
+    /// A limit was crossed at a stage.
+    Crossed(&'a Entry),
     /// It is this many days old.
     Old {
         /// Whole days.
@@ -50,6 +52,9 @@ impl Lapse<'_> {
                     "It held for one power cycle, which has ended (entry {}).",
                     entry.number
                 )
+            }
+            Lapse::Crossed(entry) => {
+                format!("A limit was crossed (entry {}).", entry.number)
             }
             Lapse::Old { days } => {
                 format!("It is {days} days old; four weeks is as long as it lasts.")

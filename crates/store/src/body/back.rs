@@ -4,7 +4,7 @@ use record::event as e;
 use record::{Digest, Event, Id, Placement, ReadingKind, State, VerdictWord};
 use units::{Amps, Celsius, Volts};
 
-use super::twins::{Circumstance, Retest, Site, Twin};
+use super::twins::{Checked, Circumstance, Retest, Signature, Site, Twin};
 
 fn site(site: Site) -> e::Site {
     e::Site {
@@ -334,6 +334,32 @@ pub fn event(twin: Twin) -> Option<Event> {
             cycle,
             note,
         }),
+        Twin::Permit { unit, checks } => {
+            let checks: Vec<e::ColdCheck> =
+                checks.into_iter().map(checked).collect::<Option<_>>()?;
+            Event::Permit(e::PowerPermit::grant(&unit, &checks).ok()?)
+        }
+        twin @ Twin::Watch { .. } => watch(twin)?,
+        Twin::Hold {
+            unit,
+            permit,
+            stage,
+            readings,
+            minutes,
+            note,
+            signed,
+        } => Event::Hold(e::Hold {
+            unit,
+            permit: Id::new(&permit)?,
+            stage,
+            readings: all(readings, Id::new)?,
+            minutes,
+            note,
+            signed: match signed {
+                None => None,
+                Some(signed) => Some(signature(&signed)?),
+            },
+        }),
         Twin::Note { site: at, text } => Event::Note(e::Note {
             site: site(at),
             text,
@@ -401,4 +427,48 @@ fn retest(twin: Retest) -> Option<e::Retest> {
         is: verdict(&twin.is)?,
         tapped: twin.tapped,
     })
+}
+
+fn watch(twin: Twin) -> Option<Event> {
+    let Twin::Watch {
+        unit,
+        permit,
+        stage,
+        measured: what,
+        red,
+        black,
+        value,
+        low,
+        high,
+    } = twin
+    else {
+        return None;
+    };
+    Some(Event::Watch(e::Watch {
+        unit,
+        permit: Id::new(&permit)?,
+        stage,
+        kind: measured(&what)?,
+        red,
+        black,
+        value,
+        low,
+        high,
+    }))
+}
+
+fn checked(twin: Checked) -> Option<e::ColdCheck> {
+    let stand = match (twin.entry, twin.signed) {
+        (Some(id), None) => e::Stand::Passed(Id::new(&id)?),
+        (None, Some(by)) => e::Stand::Overridden(signature(&by)?),
+        _ => return None,
+    };
+    Some(e::ColdCheck {
+        name: twin.name,
+        stand,
+    })
+}
+
+fn signature(twin: &Signature) -> Option<e::Override> {
+    e::Override::new(&twin.by, &twin.reason)
 }

@@ -3,7 +3,7 @@
 use record::event as e;
 use record::{Digest, Event, Id};
 
-use super::twins::{Circumstance, Retest, Site, Twin, Verdict};
+use super::twins::{Checked, Circumstance, Retest, Signature, Site, Twin, Verdict};
 
 fn site(site: &e::Site) -> Site {
     Site {
@@ -208,6 +208,30 @@ pub fn twin(event: &Event) -> Option<Twin> {
             cycle: p.cycle.clone(),
             note: p.note.clone(),
         },
+        Event::Permit(p) => Twin::Permit {
+            unit: p.unit().to_owned(),
+            checks: p.checks().iter().map(checked).collect::<Option<_>>()?,
+        },
+        Event::Watch(w) => Twin::Watch {
+            unit: w.unit.clone(),
+            permit: w.permit.to_string(),
+            stage: w.stage,
+            measured: w.kind.word().to_owned(),
+            red: w.red.clone(),
+            black: w.black.clone(),
+            value: w.value.clone(),
+            low: w.low,
+            high: w.high,
+        },
+        Event::Hold(h) => Twin::Hold {
+            unit: h.unit.clone(),
+            permit: h.permit.to_string(),
+            stage: h.stage,
+            readings: ids(&h.readings),
+            minutes: h.minutes,
+            note: h.note.clone(),
+            signed: h.signed.as_ref().map(signature),
+        },
         Event::Note(n) => Twin::Note {
             site: site(&n.site),
             text: n.text.clone(),
@@ -251,5 +275,25 @@ fn retest(retest: &e::Retest) -> Retest {
         after: retest.after.to_string(),
         is: retest.is.word().to_owned(),
         tapped: retest.tapped.clone(),
+    }
+}
+
+fn checked(check: &e::ColdCheck) -> Option<Checked> {
+    let (entry, signed) = match &check.stand {
+        e::Stand::Passed(id) => (Some(id.to_string()), None),
+        e::Stand::Overridden(by) => (None, Some(signature(by))),
+        e::Stand::Owed | e::Stand::Failed(_) => return None,
+    };
+    Some(Checked {
+        name: check.name.clone(),
+        entry,
+        signed,
+    })
+}
+
+fn signature(by: &e::Override) -> Signature {
+    Signature {
+        by: by.by().to_owned(),
+        reason: by.reason().to_owned(),
     }
 }

@@ -194,6 +194,30 @@ pub enum Twin {
         cycle: String,
         note: String,
     },
+    Permit {
+        unit: String,
+        checks: Vec<Checked>,
+    },
+    Watch {
+        unit: String,
+        permit: String,
+        stage: u32,
+        measured: String,
+        red: String,
+        black: Option<String>,
+        value: String,
+        low: f64,
+        high: f64,
+    },
+    Hold {
+        unit: String,
+        permit: String,
+        stage: u32,
+        readings: Vec<String>,
+        minutes: f64,
+        note: String,
+        signed: Option<Signature>,
+    },
     Note {
         site: Site,
         text: String,
@@ -252,4 +276,27 @@ pub struct Retest {
     pub after: String,
     pub is: String,
     pub tapped: Option<String>,
+}
+
+/// A check that a permit rests on: passed by an entry, or signed for.
+#[derive(Debug, Deserialize, Serialize)]
+#[allow(
+    missing_docs,
+    reason = "docs/ledger.md describes every field of the file"
+)]
+pub struct Checked {
+    pub name: String,
+    pub entry: Option<String>,
+    pub signed: Option<Signature>,
+}
+
+/// Who signs, and why.
+#[derive(Debug, Deserialize, Serialize)]
+#[allow(
+    missing_docs,
+    reason = "docs/ledger.md describes every field of the file"
+)]
+pub struct Signature {
+    pub by: String,
+    pub reason: String,
 }

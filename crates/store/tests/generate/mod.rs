@@ -12,7 +12,7 @@ use record::{Digest, Draft, Event, Id, Moment, Placement, ReadingKind, State, Ve
 use units::{Amps, Celsius, Volts};
 
 /// Kinds that [`event`] knows; a correction among them holds one of the others.
-pub const KINDS: usize = 30;
+pub const KINDS: usize = 33;
 
 /// What events are made of.
 #[derive(Clone, Debug)]
@@ -340,12 +340,55 @@ pub fn event(kind: usize, p: &Pieces) -> Event {
             note: c,
         }),
         28 => Event::Note(Note { site, text: a }),
-        _ => Event::Correction(Correction {
-            entry: id,
-            reason: a,
-            instead: p.flags[0].then(|| Box::new(event(p.choices[2] % (KINDS - 1), p))),
+        29 => {
+            let other = p.choices[2] % (KINDS - 1);
+            let other = if other < 29 { other } else { other + 1 };
+            Event::Correction(Correction {
+                entry: id,
+                reason: a,
+                instead: p.flags[0].then(|| Box::new(event(other, p))),
+            })
+        }
+        30 => {
+            let check = |name: String, stand| ColdCheck {
+                name: format!("check {name}"),
+                stand,
+            };
+            let passed = check(a, Stand::Passed(id));
+            let signed = check(b, Stand::Overridden(signed(p)));
+            let list = if p.flags[0] {
+                vec![passed, signed]
+            } else {
+                vec![passed]
+            };
+            Event::Permit(PowerPermit::grant("1", &list).expect("all are passed or signed for"))
+        }
+        31 => Event::Watch(Watch {
+            unit: a,
+            permit: id,
+            stage: p.choices[0] as u32,
+            kind: measured,
+            red: b,
+            black: maybe(&c),
+            value: d,
+            low: p.numbers[0],
+            high: p.numbers[1],
+        }),
+        _ => Event::Hold(Hold {
+            unit: a,
+            permit: id,
+            stage: p.choices[0] as u32,
+            readings: p.ids.clone(),
+            minutes: p.numbers[0],
+            note: b,
+            signed: p.flags[0].then(|| signed(p)),
         }),
     }
+}
+
+fn signed(p: &Pieces) -> Override {
+    let [a, b, ..] = &p.texts;
+    Override::new(&format!("by {a}."), &format!("for {b}.")).expect("a name and a reason")
 }
 
 /// A reading of unit 1, board A2, that says its number.

@@ -161,6 +161,15 @@ const UNSEEN: [&str; 16] = [
     "instead",
 ];
 
+/// Where a form of this kind is sent.
+fn taker(kind: &str) -> &'static str {
+    match kind {
+        "" | "name" | "unit" | "board" => "/machine",
+        "across" | "permit" | "watch" | "hold" => "/power",
+        _ => "/entry",
+    }
+}
+
 /// A refused form, with what was wrong above it.
 pub fn again(form: &Form, why: &Unwritten) -> Markup {
     html! {
@@ -170,7 +179,7 @@ pub fn again(form: &Form, why: &Unwritten) -> Markup {
         @if why.is_world {
             p { "What you typed stands below; send it again when that is mended." }
         }
-        form.enter method="post" action=(if form.text("kind").is_empty() || ["name", "unit", "board"].contains(&form.text("kind")) { "/machine" } else { "/entry" }) enctype=[(!form.files.is_empty()).then_some("multipart/form-data")] {
+        form.enter method="post" action=(taker(form.text("kind"))) enctype=[(!form.files.is_empty()).then_some("multipart/form-data")] {
             @for (name, value) in form.fields() {
                 @if UNSEEN.contains(&name.as_str()) { (held(name, value)) }
                 @else if value.contains('\n') || value.len() > 60 {

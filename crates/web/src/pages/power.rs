@@ -1,22 +1,57 @@
-//! First power: what a cold meter has to show before it, what no reading shows, and the stages with their limits.
+//! First power: the checks that a permit wants, the open stage with its limits, and what would be destroyed.
 
+mod checks;
+mod hazards;
+pub mod post;
 mod stages;
 
-use axum::extract::State;
-use axum::http::StatusCode;
+use axum::extract::{Query, State};
+use axum::http::{HeaderMap, StatusCode};
 use axum::response::{IntoResponse, Response};
-use bench::pages::power::{Cell, MAINS, Row, View, rows};
-use bench::project::{Project, UnitName};
+use bench::pages::permit;
+use bench::pages::power::{MAINS, Row, View, rows};
+use bench::project::UnitName;
 use maud::{Markup, html};
+use serde::Deserialize;
+use store::record::event::PowerPermit;
 
-use super::bench::unit_head;
-use super::ledger::coded;
-use super::{Bench, Frame, address, answer, blocking, marks, progress, version};
+use super::{Bench, Frame, answer, blocking, progress, version};
 use crate::download::{csv, line, not_yet};
 use crate::work::Stand;
+use crate::{edge, form};
+
+/// What the address asks for.
+#[derive(Clone, Debug, Default, Deserialize)]
+pub struct At {
+    #[serde(default)]
+    unit: String,
+    /// The check that is to be made, before all others.
+    check: Option<usize>,
+    /// The same of a stage's readings.
+    reading: Option<usize>,
+}
+
+/// What the page is about.
+struct Shown<'a> {
+    view: &'a View,
+    rows: &'a [Row],
+    unit: &'a str,
+    at: &'a At,
+    /// Who signs, by their browser.
+    author: &'a str,
+    /// Something can be entered.
+    is_open: bool,
+}
+
+impl Shown<'_> {
+    /// The address of this page for the unit.
+    fn here(&self, more: &str, fragment: &str) -> String {
+        checks::here(self.unit, more, fragment)
+    }
+}
 
 /// The page.
-pub async fn page(State(bench): State<Bench>) -> Response {
+pub async fn page(State(bench): State<Bench>, Query(at): Query<At>, head: HeaderMap) -> Response {
     blocking(move || {
         let now = bench.now();
         let stand = bench.work.power(&now.project);
@@ -24,16 +59,25 @@ pub async fn page(State(bench): State<Bench>) -> Response {
             Stand::Done(view) | Stand::Again(view) => Some(view.as_ref()),
             Stand::Going(..) | Stand::Failed(_) => None,
         };
+        let units = &now.project.units;
+        let unit = units.iter().find(|u| u.name == at.unit).or(units.first());
+        let unit = unit.map_or("1", |u| u.name.as_str());
+        let is_done = matches!(stand, Stand::Done(_));
         let main = html! {
-            h1 { "Before first power: " (now.project.name) }
+            h1 { "First power: " (now.project.name) }
             (cautions(view))
             @match &stand {
                 Stand::Going(done, all) => p.wait role="status" { "Every fault is being followed at switch-on: " span data-progress { (progress(*done, *all)) } ". For a whole machine this takes a while; the page fills itself." },
                 Stand::Failed(why) => p.answer { (why) },
-                Stand::Again(_) => p.wait role="status" { "A drawing has changed since. What stands here is from before it and is being worked out again; do not work by it." },
+                Stand::Again(_) => p.wait role="status" { "A drawing has changed since. What stands here is from before it and is being worked out again; do not work by it, nothing is entered against it." },
                 Stand::Done(_) => {},
             }
-            @if let Some(view) = view { (shown(view, &now.project)) }
+            @if let Some(view) = view {
+                @let rows = rows(&now.project, &view.card);
+                @let shown = Shown { view, rows: &rows, unit, at: &at, author: &form::author(&head), is_open: is_done && bench.book.closed().is_none() };
+                (of_unit(&bench, &shown, units))
+                (hazards::sections(&shown, units))
+            }
         };
         let going = stand.is_going();
         answer(
@@ -48,6 +92,54 @@ pub async fn page(State(bench): State<Bench>) -> Response {
         )
     })
     .await
+}
+
+/// Where the unit is: no permit and what it still needs, or the open stage.
+fn of_unit(bench: &Bench, shown: &Shown<'_>, units: &[UnitName]) -> Markup {
+    let index = units.iter().position(|u| u.name == shown.unit);
+    let kept = bench.book.read();
+    let unit = (shown.unit, index.unwrap_or(usize::MAX));
+    let state = permit::state(shown.view, shown.rows, unit, &kept.work, edge::now());
+    let plan = shown.view.plan.as_ref();
+    html! {
+        @if units.len() > 1 {
+            nav.units aria-label="Units" {
+                @for u in units { a.go href=(checks::here(&u.name, "", "main")) aria-current=[(u.name == shown.unit).then_some("true")] { "Unit " (u.name) } }
+            }
+        }
+        @if let Some(found) = state.permit() {
+            @match plan {
+                Ok(plan) => (stages::open(shown, &state, plan)),
+                Err(why) => p.answer { "There are no stages: " (why) },
+            }
+            (granted(&state, found))
+        } @else {
+            section.hold id="permit" aria-labelledby="permit-head" {
+                h2 id="permit-head" { small { "Unit " (shown.unit) } "No permit" @if state.ended().is_some() { " any more" } }
+                @if let Some(why) = state.ended() { p.figure-words { (why) } }
+                p.figure-words { (checks::count(shown.view, &state)) }
+            }
+            @if let Ok(plan) = plan { (stages::crossed(&state, plan)) }
+            (checks::section(shown, &state))
+        }
+        @match plan {
+            Ok(plan) => (stages::all(shown, plan)),
+            Err(why) => p { "There are no stages: " (why) },
+        }
+    }
+}
+
+/// What the permit in force rests on.
+fn granted(state: &permit::State<'_>, found: &PowerPermit) -> Markup {
+    let signed: Vec<_> = found.overrides().collect();
+    html! {
+        details id="granted" {
+            summary { "The permit: " (found.checks().len() - signed.len()) " checks passed, " (signed.len()) " signed for" }
+            @if let Some(b) = &state.bring_up { p { a href=(format!("/entry/{}", b.entry.id)) { "Entry " (b.entry.number) } " of " (b.entry.time) @if !b.entry.author.is_empty() { " by " (b.entry.author) } } }
+            @if !signed.is_empty() { ul.done { @for (name, by) in &signed { li { (name) ": signed for by " strong { (by.by()) } ", because " (by.reason()) } } } }
+            p { "It ends at a move, a pulled or changed board, a crossed limit, and after four weeks." }
+        }
+    }
 }
 
 /// Changes when the page does; below it how far the work is.
@@ -126,170 +218,13 @@ fn cautions(view: Option<&View>) -> Markup {
             .cloned()
             .collect()
     };
+    let more = view.map(of_plan).unwrap_or_default();
     html! {
         aside.caution aria-label="Cautions" {
             p { strong { "Caution. " } (MAINS) }
-            @for c in view.map(of_plan).unwrap_or_default() { p { (c) } }
             p { "Local rules stand above this page. It says which checks are drawn and what they showed; it gives nobody leave to switch on." }
-        }
-    }
-}
-
-fn shown(view: &View, project: &Project) -> Markup {
-    let rows = rows(project, &view.card);
-    html! {
-        (card(view, &rows, &project.units))
-        (uncovered(view))
-        (wiring(view))
-        (stages::section(view))
-        (rest(view))
-    }
-}
-
-fn card(view: &View, rows: &[Row], units: &[UnitName]) -> Markup {
-    let found = &view.card;
-    let count =
-        |k: usize, is: &dyn Fn(&Cell) -> bool| rows.iter().filter(|r| is(&r.cells[k])).count();
-    html! {
-        h2 id="card" { "Cold card" }
-        @if found.hazards.is_empty() {
-            p.answer { "No single fault that was followed destroys anything else" }
-            p { (found.faults) " were followed at switch-on. Faults that come in pairs, wiring and what is not drawn were not looked at." }
-        } @else if rows.is_empty() {
-            p.answer { "No cold reading rules out any of the " (found.hazards.len()) " faults that would destroy something" }
-        } @else {
-            p.answer { (rows.len()) @if rows.len() == 1 { " cold reading" } @else { " cold readings" } " before first power, about " (format!("{:.0}", found.minutes.ceil())) " minutes" }
-            @for (k, unit) in units.iter().enumerate() {
-                p.figure-words {
-                    "Unit " (unit.name) ": " strong { (count(k, &|c| c.held.is_beyond())) " beyond a line" } ", "
-                    (count(k, &|c| !c.held.is_beyond() && !c.value.is_empty())) " within, " (count(k, &|c| c.value.is_empty())) " not taken"
-                }
-            }
-            p { (found.faults) " single faults were followed at switch-on, for the boards as drawn; " (found.hazards.len()) " of them destroy something else. Each reading rules out those beside it, if it lies within its lines; beyond one it speaks for one of them, and nothing is switched on before it is found. Faults in pairs and what is not drawn were not looked at." }
-            table.plain.card {
-                thead { tr {
-                    th scope="col" { "No." }
-                    th scope="col" { "Read" }
-                    th scope="col" { "Red" }
-                    th scope="col" { "Black" }
-                    th.number scope="col" { "Low" }
-                    th.number scope="col" { "High" }
-                    @for u in units { th scope="col" { (unit_head(u)) } }
-                    th scope="col" { "Rules out" }
-                } }
-                tbody {
-                    @for (k, r) in rows.iter().enumerate() {
-                        @if k == 0 || rows[k - 1].unplugged != r.unplugged {
-                            tr { th colspan=(units.len() + 7) scope="rowgroup" { strong { @if r.unplugged.is_empty() { "With all in its place" } @else { "With " (r.unplugged.join(", ")) " unplugged" } } } }
-                        }
-                        (row(k + 1, r, units))
-                    }
-                }
-            }
-            p { a.go href="/power.csv" { "Download as CSV" } }
-        }
-    }
-}
-
-fn row(number: usize, r: &Row, units: &[UnitName]) -> Markup {
-    let none = |text: &str| {
-        if text.is_empty() {
-            "-".to_owned()
-        } else {
-            text.to_owned()
-        }
-    };
-    html! {
-        tr data-row tabindex="-1" {
-            td data-name="No." { (number) }
-            td data-name="read" {
-                (r.kind)
-                @if let Some(p) = &r.place {
-                    " " a.small href=(probe(r.kind, p, !r.unplugged.is_empty())) aria-label=(format!("Take reading {number} on board {}", p.board)) { "Take it" }
-                }
-            }
-            td data-name="red" { strong { (r.red) } }
-            td data-name="black" { strong { (r.black) } }
-            td.number data-name="low" { (none(&r.low)) }
-            td.number data-name="high" { (none(&r.high)) }
-            @for (cell, unit) in r.cells.iter().zip(units) {
-                td data-name=(format!("unit {}", unit.name)) data-odd=[cell.held.is_beyond().then_some("")] {
-                    @if !cell.value.is_empty() { strong { (cell.value) } }
-                    span.verdict { (marks::verdict(cell.held.mark())) span { (cell.held.words()) } }
-                    @if !cell.note.is_empty() { span.note { (cell.note) } }
-                }
-            }
-            td data-name="rules out" { (r.rules_out.join(", ")) }
-        }
-    }
-}
-
-fn probe(kind: &str, place: &bench::pages::power::Place, is_out: bool) -> String {
-    format!(
-        "{}/probe?state=cold&measured={kind}&red={}&black={}{}",
-        address(&place.board),
-        coded(&place.red),
-        coded(&place.black),
-        if is_out { "&place=board-out" } else { "" }
-    )
-}
-
-fn uncovered(view: &View) -> Markup {
-    let found = &view.card;
-    html! {
-        @if !found.hazards.is_empty() { h2 id="uncovered" { "What no cold reading rules out" } }
-        @if found.uncovered.is_empty() && !found.hazards.is_empty() {
-            p { "Of the faults that were followed and destroy something, each is ruled out by a reading of the card." }
-        } @else if !found.hazards.is_empty() {
-            table.plain {
-                thead { tr { th scope="col" { "Fault" } th scope="col" { "Destroys" } th scope="col" { "What stands against it" } } }
-                tbody {
-                    @for u in &found.uncovered {
-                        @let hazard = &found.hazards[u.hazard];
-                        @let victims: Vec<&str> = hazard.victims.iter().map(|v| v.part.as_str()).collect();
-                        tr data-row tabindex="-1" {
-                            td data-name="fault" { strong { (hazard.with) } }
-                            td data-name="destroys" { (victims.join(", ")) }
-                            td data-name="" { @if u.limit.is_none() { strong { "Do not power. " } } (u.says) }
-                        }
-                    }
-                }
-            }
-        }
-        @if !found.refused.is_empty() {
-            details id="refused" {
-                summary { (found.refused.len()) " faults could not be followed: nothing is known of what they do" }
-                ul { @for r in &found.refused { li { (r.part) " " (r.fault) ": " (r.why) } } }
-            }
-        }
-    }
-}
-
-fn wiring(view: &View) -> Markup {
-    html! {
-        @if !view.card.wiring.is_empty() {
-            h2 id="wiring" { "What hands do wrong and no reading shows" }
-            ul.done { @for w in &view.card.wiring { li { (w.says) } } }
-        }
-    }
-}
-
-/// What the answer rests on, and what it leaves out.
-fn rest(view: &View) -> Markup {
-    let found = &view.card;
-    html! {
-        @if !found.doubtful.is_empty() {
-            h2 { "Beyond their rating when all is well" }
-            p { "Look at the part, or at the drawing." }
-            ul.done { @for d in &found.doubtful { li { (d.part) " " (d.why) } } }
-        }
-        @if !found.left_out.is_empty() {
-            p.why { "Supplies left out, as another board feeds their rail: " (found.left_out.join(", ")) "." }
-        }
-        @if !found.skipped.is_empty() {
-            aside.caution aria-label="Lines left out" {
-                p { strong { "Some lines cannot be used, and what they draw is missing here." } }
-                @for c in &found.skipped { p { @if let Some(file) = &c.file { (file) } @if let Some(at) = c.line { ", line " (at) } ": " (c.message) } }
+            @if !more.is_empty() {
+                details id="cautions" { summary { (more.len()) " more before the first lead is set down" } @for c in &more { p { (c) } } }
             }
         }
     }

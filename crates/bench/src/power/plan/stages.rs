@@ -5,15 +5,23 @@ use predict::stress::{Operating, Powered};
 use predict::time::{Mains, Rectified};
 use rayon::prelude::*;
 use serde::Serialize;
-use sheet::{Kind, NetId, PartId, Role, Sheet};
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+use sheet::{Kind, NetId, Part, PartId, Role, Sheet};
 use units::Volts;
 
+use crate::Progress;
 use crate::places;
+use crate::power::lamp;
 use crate::refused::Refused;
-use crate::risk::Whole;
+use crate::risk::{self, Whole};
 
 /// Shares of the full voltage: chosen; a first look where little can happen, then halfway, and near the end in smaller steps.
 pub const SHARES: [f64; 5] = [0.1, 0.25, 0.5, 0.75, 1.0];
+/// Shares of the kilovolts, once all else stands at its full voltage: chosen.
+const OF_KILOVOLTS: [f64; 3] = [0.25, 0.5, 1.0];
+/// A supply from here on is turned up last, on stages of its own: chosen, far above plate supplies.
+const KILOVOLTS: f64 = 500.0;
 /// Fixes the drawn units.
 const SEED: u64 = 41;
 /// Limits lie so many standard deviations from the mean of the drawn units, and as many half ones beyond the furthest of
@@ -23,11 +31,41 @@ const BEYOND: f64 = 3.0;
 /// The instrument's share of a limit: of the reading, and of the full value; chosen, a hand-held meter's.
 const METER: f64 = 0.01;
 const METER_FLOOR: f64 = 2e-3;
+/// The smallest current to which a bench supply is commonly set, in amperes (common practice).
+const LEAST_LIMIT: f64 = 0.01;
+
+/// How far the supplies are turned up.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Setting {
+    /// Share of the full voltage.
+    pub share: f64,
+    /// The same of the kilovolts; none where there are none.
+    pub kilovolts: Option<f64>,
+}
+
+/// Heaters, rails and plates first and the kilovolts off; then the kilovolts, with all else at its full voltage.
+pub(super) fn settings(sheet: &Sheet) -> Vec<Setting> {
+    let has_kilovolts = sheet.parts.iter().any(is_kilovolts);
+    let low = SHARES.map(|share| Setting {
+        share,
+        kilovolts: has_kilovolts.then_some(0.0),
+    });
+    let high = OF_KILOVOLTS.map(|share| Setting {
+        share: 1.0,
+        kilovolts: Some(share),
+    });
+    let high = high.into_iter().filter(|_| has_kilovolts);
+    low.into_iter().chain(high).collect()
+}
+
+fn is_kilovolts(part: &Part) -> bool {
+    matches!(&part.kind, Kind::Supply { volts, .. } if volts.0.abs() >= KILOVOLTS)
+}
 
 /// A stage, worked out.
 #[derive(Clone, Debug)]
 pub(super) struct Stage {
-    pub share: f64,
+    pub setting: Setting,
     pub sheet: Sheet,
     pub supplies: Vec<(String, f64)>,
     pub readings: Vec<StageReading>,
@@ -80,6 +118,28 @@ pub struct MainsView {
     pub conduction: f64,
     /// Whether the cycles had become alike.
     pub settled: bool,
+    /// Largest current that the core alone can draw in its first half cycle, in amperes; an upper bound.
+    pub core: f64,
+    /// What that does to a fuse, in ampere squared seconds.
+    pub melting: f64,
+    /// The lamp in series with the primary through which a sound supply comes up; at the full voltage alone.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub lamp: Option<LampStage>,
+}
+
+/// A supply brought up through a lamp whose filament heats.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct LampStage {
+    /// Rated watts at the volts of the primary.
+    pub watts: f64,
+    /// Least share of its volts that a reservoir comes to.
+    pub share: f64,
+    /// Seconds until the cycles are alike.
+    pub seconds: f64,
+    /// Largest current of a secondary on the way, the filament cold at first, in amperes.
+    pub inrush: f64,
+    /// Largest current that the core alone can draw through the cold filament, in amperes.
+    pub core: f64,
 }
 
 /// A capacitor of a board with rectifiers.
@@ -108,6 +168,14 @@ impl What {
 }
 
 impl Stage {
+    /// To what the current of each supply that is set is limited: the next usual step above what any healthy unit takes.
+    pub fn limits(&self) -> Vec<(String, f64)> {
+        let amps = self.readings.iter().filter(|r| r.kind == "amps");
+        let set = amps.filter(|r| self.supplies.iter().any(|s| s.0 == r.at));
+        set.map(|r| (r.at.clone(), risk::step_up(r.high.max(LEAST_LIMIT))))
+            .collect()
+    }
+
     /// Whether a limit is crossed.
     pub fn crossed(&self, point: &Operating) -> bool {
         self.places.iter().zip(&self.readings).any(|(what, r)| {
@@ -125,11 +193,15 @@ pub(super) fn stages(
     sheet: &Sheet,
     plain: &Powered<'_>,
     units: usize,
+    progress: Progress<'_>,
 ) -> Result<Vec<Stage>, Refused> {
     let places = read_at(sheet, plain);
-    SHARES
-        .iter()
-        .map(|share| stage(sheet, plain, *share, &places, units))
+    let settings = settings(sheet);
+    let (done, all) = (AtomicUsize::new(0), settings.len() * units);
+    let drawn = || progress(done.fetch_add(1, Ordering::Relaxed) + 1, all);
+    settings
+        .into_iter()
+        .map(|setting| stage(sheet, plain, setting, &places, units, &drawn))
         .collect()
 }
 
@@ -161,11 +233,12 @@ fn read_at(sheet: &Sheet, plain: &Powered<'_>) -> Vec<What> {
 fn stage(
     sheet: &Sheet,
     plain: &Powered<'_>,
-    share: f64,
+    setting: Setting,
     places: &[What],
     units: usize,
+    done: &(dyn Fn() + Sync),
 ) -> Result<Stage, Refused> {
-    let (at, supplies) = at_share(sheet, share);
+    let (at, supplies) = set_to(sheet, setting);
     let under = Powered::under(plain, &at).map_err(|e| places::unsolved(&e, &at))?;
     let nominal = under
         .operating(None, None)
@@ -174,18 +247,29 @@ fn stage(
         .into_par_iter()
         .filter_map(|unit| {
             let z = random::normals(&mut random::stream(SEED, unit), under.variables());
-            under.operating(Some(&z), None).ok()
+            let point = under.operating(Some(&z), None).ok();
+            done();
+            point
         })
         .collect();
     if 2 * drawn.len() < units {
         return Err(Refused::unable(
             format!(
                 "Of {units} healthy units most have no operating point at {:.0} % of the voltage.",
-                100.0 * share
+                100.0 * setting.share
             ),
             "Look at the sheet's tolerances.",
         ));
     }
+    // Nothing is read of a supply that is off.
+    let is_set = |what: &What| match what {
+        What::Amps(supply) => {
+            let name = &sheet.parts[supply.index()].name;
+            supplies.iter().any(|s| s.0 == *name)
+        }
+        What::Volts(..) => true,
+    };
+    let places: Vec<What> = places.iter().copied().filter(is_set).collect();
     let readings = places
         .iter()
         .map(|what| {
@@ -194,22 +278,28 @@ fn stage(
         })
         .collect();
     Ok(Stage {
-        share,
+        setting,
         supplies,
         readings,
-        places: places.to_vec(),
+        places,
         sheet: at,
     })
 }
 
-/// The sheet with all its supplies at a share of their voltage.
-fn at_share(sheet: &Sheet, share: f64) -> (Sheet, Vec<(String, f64)>) {
+/// The sheet with its supplies set, and to what; those that are off are not told.
+fn set_to(sheet: &Sheet, setting: Setting) -> (Sheet, Vec<(String, f64)>) {
     let mut at = sheet.clone();
     let mut set = Vec::new();
     for part in &mut at.parts {
+        let share = match setting.kilovolts {
+            Some(share) if is_kilovolts(part) => share,
+            _ => setting.share,
+        };
         if let Kind::Supply { volts, .. } = &mut part.kind {
             *volts = Volts(volts.0 * share);
-            set.push((part.name.clone(), volts.0));
+            if volts.0 != 0.0 {
+                set.push((part.name.clone(), volts.0));
+            }
         }
     }
     (at, set)
@@ -271,7 +361,14 @@ pub(super) fn mains(whole: &Whole, hertz: f64) -> Vec<Option<MainsView>> {
                 }),
                 _ => None,
             });
+            let surge = rectified.core_surge(*share, hertz, 0.0);
+            let is_full = *share >= 1.0;
             Some(MainsView {
+                core: surge.peak,
+                melting: surge.melting,
+                lamp: is_full
+                    .then(|| lamp_stage(&cold.sheet, &cycle.mean, hertz))
+                    .flatten(),
                 transformer: format!(
                     "{}{}",
                     cold.prefix,
@@ -287,6 +384,55 @@ pub(super) fn mains(whole: &Whole, hertz: f64) -> Vec<Option<MainsView>> {
             })
         })
         .collect()
+}
+
+/// The smallest lamp of the trade through which every reservoir comes to nine tenths of what it has without, followed in
+/// time from a cold filament.
+fn lamp_stage(sheet: &Sheet, bare: &[f64], hertz: f64) -> Option<LampStage> {
+    let reservoirs: Vec<[NetId; 2]> = sheet
+        .parts
+        .iter()
+        .filter_map(|p| match &p.kind {
+            Kind::Capacitor { ends, farads, .. } if farads.0 >= 50e-6 => Some(*ends),
+            _ => None,
+        })
+        .collect();
+    let across = |mean: &[f64], ends: &[NetId; 2]| mean[ends[0].index()] - mean[ends[1].index()];
+    let try_one = |watts: f64| {
+        let mut rectified = Rectified::new(sheet)?;
+        let volts = rectified.primary_volts();
+        let bulb = lamp::bulb(volts, watts);
+        let mains = Mains {
+            hertz,
+            share: 1.0,
+            lamp: Some(bulb),
+        };
+        let cycle = rectified.settle(&mains, sheet.nets.len()).ok()?;
+        let shares = reservoirs
+            .iter()
+            .map(|ends| across(&cycle.mean, ends) / across(bare, ends));
+        Some(LampStage {
+            watts,
+            share: shares.fold(f64::INFINITY, f64::min),
+            seconds: cycle.cycles as f64 / hertz,
+            inrush: cycle.inrush,
+            core: rectified.core_surge(1.0, hertz, bulb.cold).peak,
+        })
+    };
+    // More watts leave the supply more: the smallest that does is found by halving the list.
+    let watts = lamp::WATTS;
+    let (mut low, mut high, mut found) = (0, watts.len(), None);
+    while low < high {
+        let middle = (low + high) / 2;
+        match try_one(watts[middle]).filter(|l| l.share.is_finite()) {
+            Some(stage) if stage.share >= lamp::COMES_UP => {
+                high = middle;
+                found = Some(stage);
+            }
+            _ => low = middle + 1,
+        }
+    }
+    found
 }
 
 #[cfg(test)]
@@ -313,7 +459,7 @@ mod tests {
         for name in ["a1", "a2", "a3", "a4"] {
             let sheet = demo(name);
             let plain = Powered::new(&sheet).unwrap();
-            for stage in stages(&sheet, &plain, 200).unwrap() {
+            for stage in stages(&sheet, &plain, 200, &|_, _| ()).unwrap() {
                 assert!(!stage.readings.is_empty());
                 let under = Powered::under(&plain, &stage.sheet).unwrap();
                 for unit in 0..units {
@@ -321,7 +467,7 @@ mod tests {
                     let point = under.operating(Some(&z), None).unwrap();
                     seen += 1;
                     if stage.crossed(&point) {
-                        crossed.push((name, stage.share, unit));
+                        crossed.push((name, stage.setting, unit));
                     }
                 }
             }
@@ -331,10 +477,28 @@ mod tests {
     }
 
     #[test]
+    fn kilovolts_are_off_until_all_else_stands() {
+        let text = include_str!("../../../demo/sheets/a6.kdl");
+        let sheet = sheet::parse(text, "a6").0;
+        let plain = Powered::new(&sheet).unwrap();
+        let all = stages(&sheet, &plain, 20, &|_, _| ()).unwrap();
+        let kilovolts = |s: &Stage| s.supplies.iter().find(|v| v.0 == "V2").map(|v| v.1);
+        let set: Vec<Option<f64>> = all.iter().map(kilovolts).collect();
+        let none = [None; 5];
+        assert_eq!(set[..5], none);
+        // A quarter, half and all of the 1 650 V on the drawing.
+        assert_eq!(set[5..], [Some(412.5), Some(825.0), Some(1650.0)]);
+        let heater = |s: &Stage| s.supplies.iter().find(|v| v.0 == "V3").map(|v| v.1);
+        assert_eq!(heater(&all[4]), Some(12.0));
+        assert_eq!(heater(&all[5]), Some(12.0));
+        assert_eq!(settings(&demo("a1")).len(), 5);
+    }
+
+    #[test]
     fn limits_are_of_the_stage_and_kilovolts_are_not_read_by_hand() {
         let sheet = demo("a4");
         let plain = Powered::new(&sheet).unwrap();
-        let all = stages(&sheet, &plain, 50).unwrap();
+        let all = stages(&sheet, &plain, 50, &|_, _| ()).unwrap();
         let rail = |s: &Stage| s.readings.iter().find(|r| r.at == "+120V").unwrap().clone();
         // 120 V behind 100 ohm; at half of it half as much, about.
         let (quarter, half, whole) = (rail(&all[1]), rail(&all[2]), rail(&all[4]));
