@@ -3,7 +3,7 @@
 mod decode;
 mod evidence;
 
-use axum::extract::{Request, State};
+use axum::extract::State;
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use bench::entered;
@@ -17,11 +17,7 @@ use crate::pages::{self, Bench, blocking};
 use crate::{edge, photo};
 
 /// An entry of any kind that a person writes.
-pub async fn post(State(bench): State<Bench>, request: Request) -> Response {
-    let form = match Form::read(request).await {
-        Ok(form) => form,
-        Err(unread) => return (unread.status, format!("{}\n", unread.words)).into_response(),
-    };
+pub async fn post(State(bench): State<Bench>, form: Form) -> Response {
     blocking(move || {
         let taken = take(&bench, &form);
         bench.bell.ring();
@@ -91,7 +87,13 @@ fn take(bench: &Bench, form: &Form) -> Result<Entry, Unwritten> {
         })?,
     };
     let kind = form.text("kind");
-    let takes_photos = ["photo", "condition", "alteration", "repair", "connection"];
+    let takes_photos = [
+        "photo",
+        "condition",
+        "alteration",
+        "repair",
+        "connection",
+    ];
     if !form.files.is_empty() && !takes_photos.contains(&kind) {
         let message = "No photograph belongs to an entry of this kind.";
         return Err(Unwritten::field("photo", message, "Send it by itself."));

@@ -91,8 +91,21 @@ impl Bench {
         }
     }
 
+    /// All that is known of a board that somebody looks at; its work comes to the front.
+    pub fn look(&self, now: &Now, board: &BoardText) -> Looked {
+        let (view, waiting) = self.board(now, board, PATIENCE);
+        let looked = Looked {
+            view,
+            waiting,
+            advice: self.advice(now, board),
+            unread: self.unread(now, board),
+        };
+        self.work.first(&board.name);
+        looked
+    }
+
     /// Suspects and the next reading; none while there is nothing to weigh.
-    pub fn advice(&self, now: &Now, board: &BoardText) -> Option<Stand<advice_view::View>> {
+    fn advice(&self, now: &Now, board: &BoardText) -> Option<Stand<advice_view::View>> {
         let is_read = board.readings.is_some() || board.entered.is_some();
         let weighed = board.sheet.is_some() && is_read;
         weighed.then(|| self.work.advice(&now.project, board))
@@ -101,6 +114,44 @@ impl Bench {
     /// Expectations where nothing was read.
     pub fn unread(&self, now: &Now, board: &BoardText) -> Stand<unread_view::View> {
         self.work.unread(&now.project, board)
+    }
+}
+
+/// A board as far as it is known.
+pub struct Looked {
+    /// Its verdicts, or its readings without them.
+    pub view: Arc<board_view::View>,
+    /// What is still lacking.
+    pub waiting: Option<Waiting>,
+    /// Suspects and the next reading; none while there is nothing to weigh.
+    pub advice: Option<Stand<advice_view::View>>,
+    /// Expectations where nothing was read.
+    pub unread: Stand<unread_view::View>,
+}
+
+impl Looked {
+    /// Changes when a page of this board would show something else.
+    pub fn version(&self, now: &Now) -> String {
+        let judging = matches!(self.waiting, Some(Waiting::For(..)));
+        let weighing = self.advice.as_ref().is_some_and(Stand::is_going);
+        version((now.stamp, judging, weighing, self.unread.is_going()))
+    }
+
+    /// Whether more will come.
+    pub fn is_going(&self) -> bool {
+        matches!(self.waiting, Some(Waiting::For(..)))
+            || self.advice.as_ref().is_some_and(Stand::is_going)
+            || self.unread.is_going()
+    }
+
+    /// How far the work is, in words; empty when it is done.
+    fn progress(&self) -> String {
+        match (&self.waiting, &self.unread) {
+            (Some(Waiting::For(done, all)), _) | (_, Stand::Going(done, all)) => {
+                progress(*done, *all)
+            }
+            _ => String::new(),
+        }
     }
 }
 
@@ -185,18 +236,15 @@ pub async fn board(
         let Some(board) = now.project.board(&name) else {
             return missing(&bench, &now.project, &name);
         };
-        let (view, waiting) = bench.board(&now, board, PATIENCE);
-        let advice = bench.advice(&now, board);
-        let unread = bench.unread(&now, board);
-        bench.work.first(&name);
+        let looked = bench.look(&now, board);
         let title = format!("{name} - {}", now.project.name);
         let address = address(&name);
         let kept = bench.book.read();
         let main = board::main(&board::Shown {
-            view: &view,
-            waiting: waiting.as_ref(),
-            weighed: advice.as_ref(),
-            rest: &unread,
+            view: &looked.view,
+            waiting: looked.waiting.as_ref(),
+            weighed: looked.advice.as_ref(),
+            rest: &looked.unread,
             address: &address,
             work: &kept.work,
             is_open: bench.book.closed().is_none(),
@@ -206,25 +254,14 @@ pub async fn board(
             Frame {
                 here: Some(&name),
                 pulse: &format!("/pulse{address}"),
-                version: &board_version(&now, &waiting, &unread, &advice),
-                refresh: view.is_waiting,
+                version: &looked.version(&now),
+                refresh: looked.view.is_waiting,
                 ..Frame::new(&bench, &now.project, &title, main)
             }
             .page(),
         )
     })
     .await
-}
-
-fn board_version(
-    now: &Now,
-    waiting: &Option<Waiting>,
-    unread: &Stand<unread_view::View>,
-    advice: &Option<Stand<advice_view::View>>,
-) -> String {
-    let going = matches!(waiting, Some(Waiting::For(..)));
-    let weighing = advice.as_ref().is_some_and(Stand::is_going);
-    version((now.stamp, going, weighing, unread.is_going()))
 }
 
 /// The version of a page, and below it how far the work is, in words.
@@ -247,21 +284,8 @@ pub async fn pulse(
             ("twins", _) => twins::pulse(&bench),
             ("power", _) => power::pulse(&bench),
             (_, Some(Some(board))) => {
-                let judged = bench.work.judged(&now.project, board, PATIENCE);
-                let waiting = match judged {
-                    Stand::Going(done, all) => Some(Waiting::For(done, all)),
-                    Stand::Failed(why) => Some(Waiting::Never(why)),
-                    Stand::Done(_) | Stand::Again(_) => None,
-                };
-                let advice = bench.advice(&now, board);
-                let unread = bench.unread(&now, board);
-                let version = board_version(&now, &waiting, &unread, &advice);
-                let words = match (&waiting, &unread) {
-                    (Some(Waiting::For(done, all)), _) => progress(*done, *all),
-                    (_, Stand::Going(done, all)) => progress(*done, *all),
-                    _ => String::new(),
-                };
-                format!("{version}\n{words}")
+                let looked = bench.look(&now, board);
+                format!("{}\n{}", looked.version(&now), looked.progress())
             }
             _ => version(now.stamp),
         };

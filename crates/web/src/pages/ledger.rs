@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use axum::extract::{Path, Query, Request, State};
+use axum::extract::{Path, Query, State};
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use maud::{Markup, html};
@@ -293,11 +293,7 @@ fn signature(author: &str) -> Markup {
 }
 
 /// Keeps the name with which this browser signs, in a cookie.
-pub async fn sign(request: Request) -> Response {
-    let form = match Form::read(request).await {
-        Ok(form) => form,
-        Err(unread) => return (unread.status, unread.words).into_response(),
-    };
+pub async fn sign(form: Form) -> Response {
     let who: String = form
         .line("who")
         .unwrap_or_default()

@@ -1,8 +1,8 @@
 //! The board's map: photographs of both sides with the places on them, put there by clicking.
 
-use axum::extract::{Path, Query, Request, State};
+use axum::extract::{Path, Query, State};
 use axum::http::StatusCode;
-use axum::response::{IntoResponse, Response};
+use axum::response::Response;
 use maud::{Markup, html};
 use serde::Deserialize;
 use store::record::event::{Photo, Point};
@@ -189,15 +189,7 @@ pub fn beside(bench: &Bench, work: &Work, board: &str, red: &str, black: &str) -
 }
 
 /// Places a point where the photograph was clicked.
-pub async fn post(
-    State(bench): State<Bench>,
-    Path(name): Path<String>,
-    request: Request,
-) -> Response {
-    let form = match Form::read(request).await {
-        Ok(form) => form,
-        Err(unread) => return (unread.status, unread.words).into_response(),
-    };
+pub async fn post(State(bench): State<Bench>, Path(name): Path<String>, form: Form) -> Response {
     blocking(move || match place(&bench, &name, &form) {
         Ok(_) => {
             bench.bell.ring();

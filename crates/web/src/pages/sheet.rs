@@ -1,6 +1,6 @@
 //! A sheet typed as a table: a part a row, errors at the cell, saved as a person would write the file.
 
-use axum::extract::{Path, Request, State};
+use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::{Html, IntoResponse, Response};
 use bench::start::Change;
@@ -138,15 +138,7 @@ fn row(index: usize, part: Option<&Part>, mistakes: &[Mistake]) -> Markup {
 }
 
 /// Saves the sheet, or gives the table back with more rows or with what is wrong.
-pub async fn post(
-    State(bench): State<Bench>,
-    Path(name): Path<String>,
-    request: Request,
-) -> Response {
-    let form = match Form::read(request).await {
-        Ok(form) => form,
-        Err(unread) => return (unread.status, unread.words).into_response(),
-    };
+pub async fn post(State(bench): State<Bench>, Path(name): Path<String>, form: Form) -> Response {
     blocking(move || {
         let now = bench.now();
         if now.project.board(&name).is_none() {

@@ -1,8 +1,8 @@
 //! The first five minutes: the machine is named, units and boards are added, and each step leads to the next.
 
-use axum::extract::{Request, State};
+use axum::extract::State;
 use axum::http::StatusCode;
-use axum::response::{IntoResponse, Response};
+use axum::response::Response;
 use bench::project::Project;
 use bench::start::{self, Change};
 use maud::{Markup, html};
@@ -111,11 +111,7 @@ fn board(project: &Project) -> Markup {
 }
 
 /// Writes the machine file.
-pub async fn post(State(bench): State<Bench>, request: Request) -> Response {
-    let form = match Form::read(request).await {
-        Ok(form) => form,
-        Err(unread) => return (unread.status, unread.words).into_response(),
-    };
+pub async fn post(State(bench): State<Bench>, form: Form) -> Response {
     blocking(move || match write(&bench, &form) {
         Ok(()) => {
             bench.bell.ring();
