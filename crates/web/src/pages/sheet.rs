@@ -37,19 +37,17 @@ pub async fn page(State(bench): State<Bench>, Path(name): Path<String>) -> Respo
             Err(mistakes) => mistakes,
             Ok(_) => Vec::new(),
         };
-        let warn = typed::has_comments(board);
-        answer(framed(&bench, &name, &typed, &doubts, warn))
+        answer(framed(&bench, &name, &typed, &doubts))
     })
     .await
 }
 
-fn framed(bench: &Bench, name: &str, typed: &Typed, mistakes: &[Mistake], warn: bool) -> Markup {
+fn framed(bench: &Bench, name: &str, typed: &Typed, mistakes: &[Mistake]) -> Markup {
     let now = bench.now();
     let is_open = bench.book.closed().is_none();
     let title = format!("{name} sheet");
     let main = html! {
         h1 { a href=(address(name)) { (name) } " sheet" }
-        @if warn { p { strong { "The file holds comments, which saving it here does not keep." } } }
         @if mistakes.iter().any(|m| !m.is_doubt) { p.answer { "Not saved: " (mistakes.iter().filter(|m| !m.is_doubt).count()) " places are to be mended" } }
         (form(name, typed, mistakes, is_open))
     };
@@ -148,13 +146,13 @@ pub async fn post(State(bench): State<Bench>, Path(name): Path<String>, form: Fo
         match form.text("do") {
             "rows" => {
                 typed.parts.extend(vec![Part::default(); SPARE]);
-                answer(framed(&bench, &name, &typed, &[], false))
+                answer(framed(&bench, &name, &typed, &[]))
             }
             "list" => {
                 typed.parts.retain(|p| !p.is_empty());
                 typed.parts.extend(typed::pasted(form.text("list")));
                 let found = typed::save(&name, &typed).map_or_else(|m| m, |(_, doubts)| doubts);
-                answer(framed(&bench, &name, &typed, &found, false))
+                answer(framed(&bench, &name, &typed, &found))
             }
             _ => match keep(&bench, &name, &typed) {
                 Ok(()) => {
@@ -162,7 +160,7 @@ pub async fn post(State(bench): State<Bench>, Path(name): Path<String>, form: Fo
                     see(&address(&name))
                 }
                 Err(mistakes) => {
-                    let page = framed(&bench, &name, &typed, &mistakes, false);
+                    let page = framed(&bench, &name, &typed, &mistakes);
                     (StatusCode::UNPROCESSABLE_ENTITY, Html(page.into_string())).into_response()
                 }
             },
@@ -212,6 +210,7 @@ fn keep(bench: &Bench, name: &str, typed: &Typed) -> Result<(), Vec<Mistake>> {
     let now = bench.now();
     let board = now.project.board(name);
     let old = board.and_then(|b| b.sheet.as_ref());
+    let text = old.map_or(text.clone(), |old| typed::carried(&old.text, &text));
     let file = old.map_or_else(|| file_name(name), |t| t.file.clone());
     let source = &bench.current.source;
     source
