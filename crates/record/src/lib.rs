@@ -4,6 +4,7 @@
 mod columns;
 mod entry;
 pub mod event;
+mod guard;
 mod lead;
 mod ledger;
 mod moment;
@@ -18,6 +19,7 @@ pub mod work;
 
 pub use entry::{Digest, Draft, Entry, Id};
 pub use event::Event;
+pub use guard::{guarded, unguarded};
 pub use lead::{At, Lead, NoSuchPlace, resolve};
 pub use ledger::{Attachment, Ledger, LedgerFault};
 pub use moment::Moment;
