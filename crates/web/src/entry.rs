@@ -93,6 +93,7 @@ fn take(bench: &Bench, form: &Form) -> Result<Entry, Unwritten> {
         "alteration",
         "repair",
         "connection",
+        "mark",
     ];
     if !form.files.is_empty() && !takes_photos.contains(&kind) {
         let message = "No photograph belongs to an entry of this kind.";

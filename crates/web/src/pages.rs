@@ -9,6 +9,7 @@ mod finding;
 mod frame;
 pub mod intake;
 mod keys;
+mod kin;
 pub mod ledger;
 pub mod map;
 mod marks;
@@ -18,6 +19,7 @@ pub mod proves;
 mod remarks;
 pub mod sheet;
 pub mod start;
+pub mod trust;
 pub mod twins;
 mod unread;
 
@@ -34,6 +36,7 @@ use maud::{Markup, html};
 use store::record::Digest;
 
 use crate::book::{Book, Unwritten};
+use crate::edge;
 use crate::form::Form;
 use crate::live::Bell;
 use crate::project::{Current, Now};
@@ -144,6 +147,15 @@ impl Looked {
             || self.unread.is_going()
     }
 
+    /// The reading that tells most for its time, and on which unit; of the first unit for which there is one.
+    pub fn next(&self) -> Option<(&str, &advice_view::Next)> {
+        let Some(Stand::Done(view) | Stand::Again(view)) = &self.advice else {
+            return None;
+        };
+        let mut units = view.units.iter();
+        units.find_map(|u| Some((u.name.as_str(), u.next.as_ref()?)))
+    }
+
     /// How far the work is, in words; empty when it is done.
     fn progress(&self) -> String {
         match (&self.waiting, &self.unread) {
@@ -222,7 +234,13 @@ fn overview_of(bench: &Bench, now: &Now) -> (overview::View, String) {
         .map(|b| bench.board(now, b, Duration::ZERO).0)
         .collect();
     let of = |name: &str| views.iter().map(Arc::as_ref).find(|v| v.name == name);
-    (overview::overview(&now.project, &of), version)
+    let kept = bench.book.read();
+    let said = trust::said(&kept.work, edge::now());
+    let known = overview::Known {
+        board: &of,
+        said: &said,
+    };
+    (overview::overview(&now.project, &known), version)
 }
 
 /// The page of a board.
@@ -240,7 +258,11 @@ pub async fn board(
         let title = format!("{name} - {}", now.project.name);
         let address = address(&name);
         let kept = bench.book.read();
+        let next = looked
+            .next()
+            .map(|(_, n)| map::beside(&bench, &kept.work, &name, &n.red, &n.black));
         let main = board::main(&board::Shown {
+            map: next.as_ref(),
             view: &looked.view,
             waiting: looked.waiting.as_ref(),
             weighed: looked.advice.as_ref(),
@@ -276,7 +298,10 @@ pub async fn pulse(
             return proves::pulse(&bench, name, fault).into_response();
         }
         let now = bench.now();
+        let is_map = page.starts_with("map/board/");
         let board = page
+            .strip_prefix("map/")
+            .unwrap_or(&page)
             .strip_prefix("board/")
             .map(|name| now.project.board(name));
         let text = match (page.as_str(), board) {
@@ -285,7 +310,9 @@ pub async fn pulse(
             ("power", _) => power::pulse(&bench),
             (_, Some(Some(board))) => {
                 let looked = bench.look(&now, board);
-                format!("{}\n{}", looked.version(&now), looked.progress())
+                let own = looked.version(&now);
+                let shown = if is_map { version(("map", own)) } else { own };
+                format!("{shown}\n{}", looked.progress())
             }
             _ => version(now.stamp),
         };

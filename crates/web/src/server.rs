@@ -114,6 +114,7 @@ impl Server {
             .route("/board/{name}", get(pages::board))
             .route("/board/{name}/probe", get(pages::probe::page))
             .route("/board/{name}/proves", get(pages::proves::page))
+            .route("/board/{name}/trust", get(pages::trust::page))
             .route(
                 "/board/{name}/sheet",
                 get(pages::sheet::page).post(pages::sheet::post),

@@ -12,7 +12,8 @@ use super::bench::unit_head;
 use super::enter::{self, Given};
 use super::ledger::coded;
 use super::{
-    Waiting, advice as advice_page, bar, finding, marks, progress, remarks, unread as unread_page,
+    Waiting, advice as advice_page, bar, finding, kin, marks, progress, remarks,
+    unread as unread_page,
 };
 use crate::work::Stand;
 
@@ -26,6 +27,8 @@ pub struct Shown<'a> {
     pub weighed: Option<&'a Stand<advice::View>>,
     /// Expectations where nothing was read.
     pub rest: &'a Stand<unread::View>,
+    /// Where the next reading's leads go, on the board's pictures.
+    pub map: Option<&'a Markup>,
     /// The page's own address.
     pub address: &'a str,
     /// The state of the work.
@@ -56,6 +59,7 @@ pub fn main(shown: &Shown) -> Markup {
         nav.steps aria-label="This board" {
             @if is_open { a.go href=(format!("{address}/probe")) data-key="t" { "Take readings one by one" } }
             a.go href=(format!("{address}/map")) { "Map" }
+            a.go href=(format!("{address}/trust")) { "Trust, tests, trimmers, capacitors" }
             a.go href=(format!("{address}/sheet")) { @if view.without.is_some() { "Type its sheet" } @else { "Its sheet" } }
             a.go href=(format!("/ledger?board={}", coded(&view.name))) { "What happened to it" }
         }
@@ -69,8 +73,10 @@ pub fn main(shown: &Shown) -> Markup {
                 code { "readings/" (view.name) ".csv" } "." }
         }
         @if is_open { (enter::reading(view, address, shown.given)) }
+        @if view.without.is_some() && !view.rows.is_empty() { (kin::section(&view.kin, &view.units)) }
         @if !view.rows.is_empty() { (verdicts(view, address, is_open)) }
         @if let Some(weighed) = weighed { (advice_page::section(weighed, &view.name, address, is_open)) }
+        @if let Some(map) = shown.map { (map) }
         (finding::section(shown.work, &place(shown)))
         (remarks::doubts(&view.remarks))
         @if view.without.is_none() { (unread_page::folded(rest, address)) }
@@ -131,8 +137,11 @@ fn standing(count: &Count, is_waiting: bool) -> String {
     if count.edge > 0 {
         parts.push(format!("{} at the edge", count.edge));
     }
-    if count.disagree == 0 {
+    if count.disagree == 0 && count.without < all {
         parts.push(format!("{} of {all} agree", count.agree));
+    }
+    if count.odd > 0 {
+        parts.push(format!("{} odd among like ones", count.odd));
     }
     if count.without > 0 {
         parts.push(format!("{} without expectation", count.without));
@@ -175,12 +184,17 @@ fn cautions(list: &[Caution]) -> Markup {
 }
 
 fn verdicts(view: &View, address: &str, is_open: bool) -> Markup {
-    let heads = [
-        "Disagrees",
-        "At the edge",
-        "Nothing to hold it against",
-        "Agrees",
+    // Where nothing is expected, like readings may still say that something is odd.
+    let groups: [(&str, u8, bool); 5] = [
+        ("Disagrees", 0, false),
+        ("At the edge", 1, false),
+        ("Odd among like readings", 2, true),
+        ("Nothing to hold it against", 2, false),
+        ("Agrees", 3, false),
     ];
+    let is_of = |r: &Row, (_, rank, odd): (&str, u8, bool)| {
+        r.rank() == rank && (rank != 2 || r.is_odd() == odd)
+    };
     let columns = view.units.len() + 3;
     html! {
         div.filter hidden data-filter {
@@ -198,12 +212,12 @@ fn verdicts(view: &View, address: &str, is_open: bool) -> Markup {
                     th scope="col" { "What it means" }
                 }
             }
-            @for rank in 0..=3u8 {
-                @let rows: Vec<(usize, &Row)> = view.rows.iter().enumerate().filter(|(_, r)| r.rank() == rank).collect();
+            @for group in groups {
+                @let rows: Vec<(usize, &Row)> = view.rows.iter().enumerate().filter(|(_, r)| is_of(r, group)).collect();
                 @if !rows.is_empty() {
                     tbody {
                         tr.group { th scope="rowgroup" colspan=(columns) {
-                            @if view.is_waiting { "Being judged" } @else { (heads[usize::from(rank)]) }
+                            @if view.is_waiting { "Being judged" } @else { (group.0) }
                         } }
                         @for (index, r) in rows { (row(r, index, view, address, is_open)) }
                     }
@@ -217,7 +231,7 @@ fn verdicts(view: &View, address: &str, is_open: bool) -> Markup {
 fn row(r: &Row, index: usize, view: &View, address: &str, is_open: bool) -> Markup {
     let (units, is_waiting) = (&view.units, view.is_waiting);
     html! {
-        tr id=(format!("r{index}")) data-row tabindex="-1" data-odd=[(r.rank() < 3).then_some("")] {
+        tr id=(format!("r{index}")) data-row tabindex="-1" data-odd=[(r.rank() < 2 || r.is_odd()).then_some("")] {
             th.leads scope="row" {
                 span.lead { span.word { "red" } " " strong { (r.red) } }
                 span.lead { span.word { "black" } " " strong { (r.black) } }
@@ -234,7 +248,7 @@ fn row(r: &Row, index: usize, view: &View, address: &str, is_open: bool) -> Mark
                 }
                 @if is_open {
                     @for (cell, unit) in r.cells.iter().zip(units) {
-                        @if cell.mark.disagrees() || r.twin == "they differ" { (open_finding(r, cell, unit, view, address)) }
+                        @if cell.mark.disagrees() || (r.is_odd() && cell.mark != Mark::NotTaken) { (open_finding(r, cell, unit, view, address)) }
                     }
                 }
             }
@@ -281,7 +295,7 @@ fn of_units(e: &Expected, units: &[UnitName]) -> String {
 fn reading(cell: &Cell, unit: &UnitName) -> Markup {
     let (whole, rest) = at_point(&cell.value);
     html! {
-        td.reading data-name=(format!("Unit {}", unit.name)) data-odd=[cell.mark.disagrees().then_some("")] {
+        td.reading data-name=(format!("Unit {}", unit.name)) data-odd=[(cell.mark.disagrees() || cell.stands_out).then_some("")] {
             @if cell.mark != Mark::NotTaken {
                 @if cell.value.len() > 10 {
                     span.figure.long { (cell.value) }
@@ -289,7 +303,7 @@ fn reading(cell: &Cell, unit: &UnitName) -> Markup {
                     span.figure { span.whole { (whole) } span { (rest) } }
                 }
             }
-            span.verdict { (marks::verdict(cell.mark)) span { (cell.mark.words()) } }
+            span.verdict { (marks::verdict(cell.mark)) span { @if cell.stands_out { "stands out among like parts" } @else { (cell.mark.words()) } } }
             @if !cell.note.is_empty() { span.note { (cell.note) } }
             @if let Some(entry) = &cell.entry { a.small href=(format!("/entry/{entry}")) { "correct" } }
         }

@@ -25,7 +25,7 @@ pub fn standing(standing: Standing) -> Markup {
         Standing::Waiting => ring(),
         Standing::NotLookedAt => rule(),
         Standing::Begun => half(),
-        Standing::ReadCold | Standing::Powered => dot(),
+        Standing::ReadCold | Standing::Powered | Standing::Proven => dot(),
     }
 }
 

@@ -8,8 +8,10 @@ use axum::response::{IntoResponse, Response};
 use bench::pages::power::{Cell, MAINS, Row, View, rows};
 use bench::project::{Project, UnitName};
 use maud::{Markup, html};
+use store::record::Event;
 
 use super::bench::unit_head;
+use super::enter::{held, hidden, line as line_field};
 use super::ledger::coded;
 use super::{Bench, Frame, address, answer, blocking, marks, progress, version};
 use crate::download::{csv, line, not_yet};
@@ -34,6 +36,7 @@ pub async fn page(State(bench): State<Bench>) -> Response {
                 Stand::Done(_) => {},
             }
             @if let Some(view) = view { (shown(view, &now.project)) }
+            (switched(&bench, &now.project.units))
         };
         let going = stand.is_going();
         answer(
@@ -48,6 +51,35 @@ pub async fn page(State(bench): State<Bench>) -> Response {
         )
     })
     .await
+}
+
+/// Whether each unit is on, and the forms that say so: what rests on rails and logic levels holds for one power cycle.
+fn switched(bench: &Bench, units: &[UnitName]) -> Markup {
+    let is_open = bench.book.closed().is_none();
+    let kept = bench.book.read();
+    let count = |unit: &str| {
+        let of_unit = |e: &Event| matches!(e, Event::Power(p) if p.on && p.unit == unit);
+        kept.work.others().filter(|(_, e)| of_unit(e)).count()
+    };
+    html! {
+        h2 id="switched" { "Power on and off" }
+        p { "What rests on rails and logic levels holds for one power cycle; it is named in each reading taken in it." }
+        @for unit in units {
+            @let cycle = kept.work.cycle(&unit.name);
+            p.figure-words { "Unit " (unit.name) ": " strong { @match cycle { Some(cycle) => { "on, power cycle " (cycle) }, None => "not said to be on" } } }
+            @if is_open {
+                form.inline method="post" action="/entry" data-keep id=(format!("power-{}", coded(&unit.name))) {
+                    (hidden("power", "/power#switched")) (held("unit", &unit.name)) (held("on", if cycle.is_some() { "no" } else { "yes" }))
+                    @match cycle {
+                        Some(cycle) => (held("cycle", cycle)),
+                        None => (line_field("cycle", "Power cycle", &format!("{}-{}", unit.name, count(&unit.name) + 1))),
+                    }
+                    (line_field("note", "Stage, lamp, load", ""))
+                    button type="submit" { @if cycle.is_some() { "It is off" } @else { "It is on" } }
+                }
+            }
+        }
+    }
 }
 
 /// Changes when the page does; below it how far the work is.
