@@ -28,6 +28,8 @@ pub struct Book {
     kept: RwLock<Kept>,
     /// Held while an entry is checked and appended, so that readers go on while the disk is waited for.
     pen: Mutex<()>,
+    /// Held while the ledger is read, so that two who ask at once do not read it twice.
+    eyes: Mutex<()>,
 }
 
 /// Why an entry was not written.
@@ -77,6 +79,7 @@ impl Book {
             ledger,
             kept: RwLock::default(),
             pen: Mutex::default(),
+            eyes: Mutex::default(),
         }
     }
 
@@ -100,6 +103,7 @@ impl Book {
         let Ok(ledger) = &self.ledger else {
             return false;
         };
+        let _eyes = self.eyes.lock().unwrap_or_else(PoisonError::into_inner);
         let last = self.read().work.last();
         if ledger.last() == Ok(last) {
             return false;

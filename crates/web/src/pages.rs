@@ -228,10 +228,18 @@ fn overview_of(bench: &Bench, now: &Now) -> (overview::View, String) {
     let judged = |b: &BoardText| bench.work.judged(&now.project, b, Duration::ZERO);
     let known: Vec<bool> = now.project.boards().map(|b| judged(b).is_going()).collect();
     let version = version((now.stamp, known));
+    // A board that is being judged is not opened here: with a ledger of years that would hold up the first page.
     let views: Vec<Arc<board_view::View>> = now
         .project
         .boards()
-        .map(|b| bench.board(now, b, Duration::ZERO).0)
+        .filter_map(|b| match judged(b) {
+            Stand::Done(view) | Stand::Again(view) => Some(view),
+            Stand::Failed(_) => Some(Arc::new(board_view::View {
+                is_waiting: false,
+                ..board_view::outline(&now.project, b)
+            })),
+            Stand::Going(..) => None,
+        })
         .collect();
     let of = |name: &str| views.iter().map(Arc::as_ref).find(|v| v.name == name);
     let kept = bench.book.read();

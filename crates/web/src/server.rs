@@ -163,6 +163,8 @@ const LOOK: Duration = Duration::from_millis(400);
 
 /// Rings when files or ledger were changed by somebody else.
 fn watch(bench: &Bench) {
+    // The ledger is read while the first page is still on its way.
+    bench.book.refresh();
     let mut files = bench.current.source.stamp();
     loop {
         std::thread::sleep(LOOK);

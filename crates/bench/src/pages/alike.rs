@@ -44,6 +44,8 @@ pub struct Member {
     pub far: String,
     /// Farther than chance explains.
     pub stands_out: bool,
+    /// Where it is along the bar, 0 to 1; none without a bar.
+    pub at: Option<f64>,
 }
 
 /// How a reading stands out, for its row.
@@ -63,6 +65,33 @@ pub(crate) fn kin(readings: &[Reading], columns: &[Option<usize>], groups: &[Gro
 fn one(readings: &[Reading], columns: &[Option<usize>], group: &Group) -> Kin {
     let first = &readings[group.members[0]];
     let kind = first.kind;
+    let ends = ends(&group.crowd, kind);
+    let band = bar::Expected {
+        low: ends[0],
+        high: ends[2],
+        nominal: ends[1],
+        units: Vec::new(),
+    };
+    // Units that the machine does not have are not drawn.
+    let placed: Vec<usize> = (0..group.members.len())
+        .filter(|k| columns[group.members[*k]].is_some())
+        .collect();
+    let ticks: Vec<(usize, Option<f64>)> = placed
+        .iter()
+        .filter_map(|k| {
+            let index = group.members[*k];
+            let at = seen(&readings[index]).at.map(|at| off_scale(kind, at));
+            Some((columns[index]?, at))
+        })
+        .collect();
+    let axis = match kind {
+        ReadingKind::Ohms | ReadingKind::Capacitance | ReadingKind::Leakage => Axis::Logarithmic,
+        ReadingKind::Diode | ReadingKind::Volts | ReadingKind::Ripple | ReadingKind::Amps => {
+            Axis::Linear
+        }
+    };
+    let letter = kind.unit().symbol();
+    let bar = group.crowd.middle.and_then(|_| bar(axis, &[band], &ticks));
     let mut order: Vec<usize> = (0..group.members.len()).collect();
     let far = |k: usize| group.crowd.scores[k].abs();
     order.sort_by(|a, b| far(*b).total_cmp(&far(*a)));
@@ -76,36 +105,19 @@ fn one(readings: &[Reading], columns: &[Option<usize>], group: &Group) -> Kin {
             value: shown(reading),
             far: distance(score),
             stands_out: score.abs() > STANDS_OUT,
+            at: bar.as_ref().and_then(|b| {
+                let place = placed.iter().position(|p| *p == k)?;
+                Some(b.ticks[place].at)
+            }),
         })
     });
-    let ends = ends(&group.crowd, kind);
-    let band = bar::Expected {
-        low: ends[0],
-        high: ends[2],
-        nominal: ends[1],
-        units: Vec::new(),
-    };
-    let ticks: Vec<(usize, Option<f64>)> = group
-        .members
-        .iter()
-        .filter_map(|i| {
-            let at = seen(&readings[*i]).at.map(|at| off_scale(kind, at));
-            Some((columns[*i]?, at))
-        })
-        .collect();
-    let axis = match kind {
-        ReadingKind::Ohms | ReadingKind::Capacitance | ReadingKind::Leakage => Axis::Logarithmic,
-        ReadingKind::Diode | ReadingKind::Volts | ReadingKind::Ripple | ReadingKind::Amps => {
-            Axis::Linear
-        }
-    };
-    let letter = kind.unit().symbol();
+    let members = members.collect();
     Kin {
         what: format!("{} {}, {}", first.state.word(), kind.word(), group.kin),
         middle: table::measured(ends[1], letter),
         band: table::band(ends[0], ends[2], letter),
-        bar: group.crowd.middle.and_then(|_| bar(axis, &[band], &ticks)),
-        members: members.collect(),
+        bar,
+        members,
     }
 }
 

@@ -269,7 +269,8 @@ pub fn judged(
 /// The page of a board without a sheet: its units and its like parts beside each other.
 fn compared(project: &Project, board: &BoardText, opened: Option<Opened>) -> View {
     let why = board.missing.clone().unwrap_or_else(|| {
-        "There is no circuit sheet for this board yet, so nothing can be expected. Write its first part into a sheet, and name the sheet in machine.kdl.".to_owned()
+        "There is no sheet of this board yet; like readings are compared with each other."
+            .to_owned()
     });
     match opened {
         Some(opened) => {

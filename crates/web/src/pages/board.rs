@@ -140,10 +140,13 @@ fn standing(count: &Count, is_waiting: bool) -> String {
     if count.disagree == 0 && count.without < all {
         parts.push(format!("{} of {all} agree", count.agree));
     }
+    if count.without == all {
+        parts.push(format!("{all} readings"));
+    }
     if count.odd > 0 {
         parts.push(format!("{} odd among like ones", count.odd));
     }
-    if count.without > 0 {
+    if count.without > 0 && count.without < all {
         parts.push(format!("{} without expectation", count.without));
     }
     parts.join(", ")
@@ -195,7 +198,9 @@ fn verdicts(view: &View, address: &str, is_open: bool) -> Markup {
     let is_of = |r: &Row, (_, rank, odd): (&str, u8, bool)| {
         r.rank() == rank && (rank != 2 || r.is_odd() == odd)
     };
-    let columns = view.units.len() + 3;
+    // Without a sheet nothing is expected anywhere, and nothing is said of it in each row.
+    let is_drawn = view.without.is_none();
+    let columns = view.units.len() + if is_drawn { 3 } else { 2 };
     html! {
         div.filter hidden data-filter {
             label { "Filter " input type="search" autocomplete="off" spellcheck="false" data-filter-text; }
@@ -207,7 +212,7 @@ fn verdicts(view: &View, address: &str, is_open: bool) -> Markup {
             thead {
                 tr {
                     th scope="col" { "Leads" }
-                    th scope="col" { "The sheet expects" }
+                    @if is_drawn { th scope="col" { "The sheet expects" } }
                     @for unit in &view.units { th scope="col" { (unit_head(unit)) } }
                     th scope="col" { "What it means" }
                 }
@@ -238,8 +243,8 @@ fn row(r: &Row, index: usize, view: &View, address: &str, is_open: bool) -> Mark
                 span.kind { (r.state) " " (r.kind) }
                 @for c in &r.conditions { span.condition { (c) } }
             }
-            td.expected { (expected(r, units, is_waiting)) }
-            @for (cell, unit) in r.cells.iter().zip(units) { (reading(cell, unit)) }
+            @if view.without.is_none() { td.expected { (expected(r, units, is_waiting)) } }
+            @for (cell, unit) in r.cells.iter().zip(units) { (reading(cell, unit, view.without.is_none())) }
             td.means data-name="What it means" {
                 @if !r.twin.is_empty() { p.twin { (r.twin) } }
                 @for m in &r.means { p { (m) } }
@@ -248,7 +253,7 @@ fn row(r: &Row, index: usize, view: &View, address: &str, is_open: bool) -> Mark
                 }
                 @if is_open {
                     @for (cell, unit) in r.cells.iter().zip(units) {
-                        @if cell.mark.disagrees() || (r.is_odd() && cell.mark != Mark::NotTaken) { (open_finding(r, cell, unit, view, address)) }
+                        @if cell.mark.disagrees() || cell.stands_out || (r.is_odd() && cell.mark != Mark::NotTaken && r.cells.iter().all(|c| !c.stands_out)) { (open_finding(r, cell, unit, view, address)) }
                     }
                 }
             }
@@ -292,7 +297,7 @@ fn of_units(e: &Expected, units: &[UnitName]) -> String {
     }
 }
 
-fn reading(cell: &Cell, unit: &UnitName) -> Markup {
+fn reading(cell: &Cell, unit: &UnitName, is_drawn: bool) -> Markup {
     let (whole, rest) = at_point(&cell.value);
     html! {
         td.reading data-name=(format!("Unit {}", unit.name)) data-odd=[(cell.mark.disagrees() || cell.stands_out).then_some("")] {
@@ -303,7 +308,8 @@ fn reading(cell: &Cell, unit: &UnitName) -> Markup {
                     span.figure { span.whole { (whole) } span { (rest) } }
                 }
             }
-            span.verdict { (marks::verdict(cell.mark)) span { @if cell.stands_out { "stands out among like parts" } @else { (cell.mark.words()) } } }
+            @if cell.stands_out { span.verdict { (marks::out()) span { "stands out among like parts" } } }
+            @else if is_drawn || cell.mark != Mark::NoExpectation { span.verdict { (marks::verdict(cell.mark)) span { (cell.mark.words()) } } }
             @if !cell.note.is_empty() { span.note { (cell.note) } }
             @if let Some(entry) = &cell.entry { a.small href=(format!("/entry/{entry}")) { "correct" } }
         }

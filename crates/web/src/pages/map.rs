@@ -207,12 +207,12 @@ fn marks_on(points: &[(&Entry, &Point)], ratio: f64, sought: &[(&str, &str)], al
             @for (_, p) in points {
                 @let (x, y) = (p.x * 1000.0, p.y * height);
                 @let role = sought.iter().find(|(name, _)| *name == p.name).map(|(_, role)| *role);
+                @if all { circle.under cx=(one(x)) cy=(one(y)) r="10" {} circle.placed cx=(one(x)) cy=(one(y)) r="10" {} }
                 @if let Some(role) = role {
                     circle.under cx=(one(x)) cy=(one(y)) r="34" {} circle.sought cx=(one(x)) cy=(one(y)) r="34" {}
                     text.under x=(one(x)) y=(one(y - 44.0)) text-anchor="middle" { (role) " " (p.name) }
                     text.sought-word x=(one(x)) y=(one(y - 44.0)) text-anchor="middle" { (role) " " (p.name) }
                 } @else if all {
-                    circle.under cx=(one(x)) cy=(one(y)) r="10" {} circle.placed cx=(one(x)) cy=(one(y)) r="10" {}
                     text.under x=(one(x)) y=(one(y - 16.0)) text-anchor="middle" { (p.name) }
                     text.placed-word x=(one(x)) y=(one(y - 16.0)) text-anchor="middle" { (p.name) }
                 }

@@ -83,7 +83,7 @@ fn one(record: &Record) -> Markup {
 fn current(row: &Capacitor) -> String {
     row.amps.map_or_else(
         || "no current written".to_owned(),
-        |a| bench::table::measured(Some(a.0), "A"),
+        |a| bench::table::written(a.0, "A"),
     )
 }
 
@@ -103,7 +103,7 @@ fn plot(rows: &[(&Entry, &Capacitor)]) -> Markup {
     let (minutes, amps) = (most(|p| p.0), most(|p| p.1));
     let x = |m: f64| EDGE + m / minutes * (WIDTH - EDGE - 10.0);
     let y = |a: f64| HEIGHT - 30.0 - a / amps * (HEIGHT - 46.0);
-    let words = |a: f64| bench::table::measured(Some(a), "A");
+    let words = |a: f64| bench::table::written(a, "A");
     html! {
         @if points.len() > 1 && minutes > 0.0 && amps > 0.0 {
             svg.bar viewBox=(format!("0 0 {WIDTH} {HEIGHT}")) width=(WIDTH) height=(HEIGHT) role="img"
