@@ -69,9 +69,7 @@ pub fn measured(value: Option<f64>, unit: &str) -> String {
 
 /// A value as a person wrote it: with its own digits, six at most.
 pub fn written(value: f64, unit: &str) -> String {
-    let same = |digits: &usize| format!("{value:.*e}", digits - 1).parse() == Ok(value);
-    let digits = (1..6).find(same).unwrap_or(6);
-    units::significant(value, digits, unit_of(unit))
+    record::as_written(value, unit_of(unit))
 }
 
 /// `low to high`, either of which may be `OL`.

@@ -24,7 +24,7 @@ pub use lead::{At, Lead, NoSuchPlace, resolve};
 pub use ledger::{Attachment, Ledger, LedgerFault};
 pub use moment::Moment;
 pub use pairs::{Pair, parse_pairs};
-pub use print::print_readings;
+pub use print::{as_written, print_readings};
 pub use reading::{Conditions, Placement, Reading, ReadingKind, ReadingValue, Shown, State};
 pub use readings::{Known, parse_readings, places_named};
 pub use settle::settle;

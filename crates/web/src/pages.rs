@@ -266,9 +266,10 @@ pub async fn board(
         let title = format!("{name} - {}", now.project.name);
         let address = address(&name);
         let kept = bench.book.read();
-        let next = looked
-            .next()
-            .map(|(_, n)| map::beside(&bench, &kept.work, &name, &n.red, &n.black));
+        let next = looked.next().map(|(unit, n)| {
+            let map = map::beside(&bench, &kept.work, &name, &n.red, &n.black);
+            html! { @if !map.0.is_empty() { p { "Where the leads of the next reading of unit " (unit) " go:" } (map) } }
+        });
         let main = board::main(&board::Shown {
             map: next.as_ref(),
             view: &looked.view,

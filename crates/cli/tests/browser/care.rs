@@ -119,6 +119,17 @@ async fn trust_is_earned_by_a_test_and_lost_by_a_move() {
         .run("return document.querySelector('table.bench').innerText")
         .await;
     assert!(cell.to_string().contains("1 of 2 boards proven"), "{cell}");
+    let reading = [
+        ("kind", "reading"),
+        ("unit", "1"),
+        ("board", "A2"),
+        ("state", "cold"),
+        ("measured", "ohms"),
+        ("red", "K"),
+        ("black", "0V"),
+        ("value", "4k64"),
+    ];
+    bench.enter(&reading);
     bench.enter(&[
         ("kind", "move"),
         ("unit", "1"),
@@ -131,7 +142,9 @@ async fn trust_is_earned_by_a_test_and_lost_by_a_move() {
         .to_string();
     for wanted in [
         "unknown again; it was proven",
-        "The unit was moved since (entry 3).",
+        "The unit was moved since (entry 4).",
+        "Unit 1: 1 of 1 readings no longer hold",
+        "cold ohms, red K, black 0V: read 4k64",
     ] {
         assert!(lost.contains(wanted), "{wanted}: {lost}");
     }

@@ -62,6 +62,9 @@ async fn check(browser: &Browser, bench: &Bench, path: &str) {
             .await
             .expect("sized");
         browser.open(&bench.address(path)).await;
+        browser
+            .run("for (const d of document.querySelectorAll('details')) d.open = true; return 0")
+            .await;
         // Headless windows have a least width of their own; a frame of the wanted size has not.
         let script = format!(
             "const d = document.documentElement; d.style.width = '{width}px';
@@ -95,7 +98,6 @@ async fn check(browser: &Browser, bench: &Bench, path: &str) {
         const light = c => { const [r, g, b] = rgb(c).map(v => v / 255).map(v => v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4); return 0.2126 * r + 0.7152 * g + 0.0722 * b; };
         const ground = e => { for (; e; e = e.parentElement) { const c = getComputedStyle(e).backgroundColor; if (rgb(c)[3] !== 0) return c; } return getComputedStyle(document.documentElement).backgroundColor; };
         const ink = e => e.closest('svg') ? getComputedStyle(e).fill : getComputedStyle(e).color;
-        for (const d of document.querySelectorAll('details')) d.open = true;
         return [matchMedia('(prefers-color-scheme: dark)').matches, [...document.body.querySelectorAll('*')].filter(e => !e.closest('.marks') && e.checkVisibility() && [...e.childNodes].some(n => n.nodeType === 3 && n.data.trim()))
             .filter(e => { const [a, b] = [light(ink(e)), light(ground(e))]; return (Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05) < 4.5; })
             .map(e => e.outerHTML)]";

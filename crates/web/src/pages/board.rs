@@ -73,7 +73,7 @@ pub fn main(shown: &Shown) -> Markup {
                 code { "readings/" (view.name) ".csv" } "." }
         }
         @if is_open { (enter::reading(view, address, shown.given)) }
-        @if view.without.is_some() && !view.rows.is_empty() { (kin::section(&view.kin, &view.units)) }
+        @if view.without.is_some() { (kin::section(&view.kin, &view.units)) }
         @if !view.rows.is_empty() { (verdicts(view, address, is_open)) }
         @if let Some(weighed) = weighed { (advice_page::section(weighed, &view.name, address, is_open)) }
         @if let Some(map) = shown.map { (map) }

@@ -70,12 +70,14 @@ fn switched(bench: &Bench, units: &[UnitName]) -> Markup {
             @if is_open {
                 form.inline method="post" action="/entry" data-keep id=(format!("power-{}", coded(&unit.name))) {
                     (hidden("power", "/power#switched")) (held("unit", &unit.name)) (held("on", if cycle.is_some() { "no" } else { "yes" }))
-                    @match cycle {
-                        Some(cycle) => (held("cycle", cycle)),
-                        None => (line_field("cycle", "Power cycle", &format!("{}-{}", unit.name, count(&unit.name) + 1))),
+                    div.fields {
+                        @match cycle {
+                            Some(cycle) => (held("cycle", cycle)),
+                            None => (line_field("cycle", "Power cycle", &format!("{}-{}", unit.name, count(&unit.name) + 1))),
+                        }
+                        (line_field("note", "Stage, lamp, load", ""))
+                        button type="submit" { @if cycle.is_some() { "It is off" } @else { "It is on" } }
                     }
-                    (line_field("note", "Stage, lamp, load", ""))
-                    button type="submit" { @if cycle.is_some() { "It is off" } @else { "It is on" } }
                 }
             }
         }

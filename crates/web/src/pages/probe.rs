@@ -181,7 +181,10 @@ fn meant(row: &Row, cell: &Cell, told: Option<&advice::Unit>) -> Markup {
 fn step(view: &View, list: &[Step], at: &At, going: bool, map: Option<&Markup>) -> Markup {
     let Some(step) = list.get(at.skip) else {
         return html! {
-            p.answer { @if going { "The next place is being worked out." } @else { "Nothing is left to take on this list." } }
+            p.answer { @if going { "The next place is being worked out." } @else if view.without.is_some() && view.rows.is_empty() { "Without a sheet nobody can say where to probe first" } @else { "Nothing is left to take on this list." } }
+            @if view.without.is_some() {
+                p { "Choose places yourself; what was read on one unit is offered here for the other. " a.go href=(format!("{}#enter", address(&view.name))) { "Enter a reading" } }
+            }
             @if at.skip > 0 { p { a.go href=(at.address(&view.name, 0)) { "Those that were passed over" } } }
             p { a.go href=(address(&view.name)) { "To the board" } }
         };

@@ -8,9 +8,9 @@ use axum::extract::{Path, State};
 use axum::response::Response;
 use bench::pages::overview::Said;
 use maud::{Markup, html};
-use store::record::event::{Lasts, Level};
+use store::record::event::{Lasts, Level, Row};
 use store::record::work::{FindingWord, Standing};
-use store::record::{Moment, Work};
+use store::record::{Entry, Moment, Work};
 
 use super::enter::{choice, hidden};
 use super::{Bench, Frame, PATIENCE, address, answer, blocking, missing, version};
@@ -52,6 +52,7 @@ pub async fn page(State(bench): State<Bench>, Path(name): Path<String>) -> Respo
             @if place.units.is_empty() { p.answer { "No unit yet" } p { "Add the first unit on the " a href="/" { "bench page" } "." } }
             @else {
                 (standings(&kept.work, &place, edge::now()))
+                (lapsed(&kept.work, &place, edge::now()))
                 (tests::section(&kept.work, &place))
                 (trimmers::section(&kept.work, &place))
                 (capacitors::section(&kept.work, &place))
@@ -82,6 +83,47 @@ fn standings(work: &Work, place: &Place, now: Moment) -> Markup {
         }
         @if place.is_open { (form(work, place)) }
         p.hint { "Trust is earned by a test, and lost when the unit is moved, the board is pulled or changed, or after four weeks; what rests on rails or logic levels holds for one power cycle." }
+    }
+}
+
+/// Readings of one unit that are looked at for whether they still hold, newest first; chosen: more than a board has places.
+const NEWEST: usize = 500;
+/// Places that are listed; the others are counted.
+const LISTED: usize = 12;
+
+/// Readings of the ledger that no longer say how the board is: what has to be taken again.
+fn lapsed(work: &Work, place: &Place, now: Moment) -> Markup {
+    let of_unit = |unit: &str| {
+        let mut list: Vec<_> = work
+            .readings(Some(place.board))
+            .filter(|(_, row)| row.site.unit == unit)
+            .collect();
+        list.reverse();
+        // The newest of a place is the one that counts.
+        let mut newest: Vec<(&Entry, &Row)> = Vec::new();
+        for (entry, row) in list.into_iter().take(NEWEST) {
+            if !newest.iter().any(|(_, other)| other.same_place(row)) {
+                newest.push((entry, row));
+            }
+        }
+        let why =
+            |(entry, row): (&Entry, _)| Some((work.reading_lapse(&entry.id, now)?.words(), row));
+        let all = newest.len();
+        let gone: Vec<(String, &Row)> = newest.into_iter().filter_map(why).collect();
+        (all, gone)
+    };
+    html! {
+        @for unit in &place.units {
+            @let (all, gone) = of_unit(unit);
+            @if let Some((why, _)) = gone.first() {
+                h3 { "Unit " (unit) ": " (gone.len()) " of " (all) " readings no longer hold" }
+                p { (why) " To be taken again:" }
+                ul { @for (_, row) in gone.iter().take(LISTED) {
+                    li { (row.state.word()) " " (row.kind.word()) ", red " strong { (row.red) } ", black " strong { (row.black) } ": read " (row.value) }
+                } }
+                @if gone.len() > LISTED { p { "and " (gone.len() - LISTED) " more." } }
+            }
+        }
     }
 }
 
@@ -167,7 +209,7 @@ fn form(work: &Work, place: &Place) -> Markup {
             form method="post" action="/entry" data-keep id="trust-form" {
                 (hidden("trust", place.back)) input type="hidden" name="board" value=(place.board);
                 div.fields {
-                    (units(place))
+                    (units(place, ""))
                     (choice("level", "Trusted", &[("consistent", "consistent: nothing contradicts it"), ("proven", "proven: it passed a test that it could have failed"), ("unknown", "unknown")], "consistent"))
                     label.field { span { "By which test, or on what ground" } input type="text" name="test" list="tests" autocomplete="off"; }
                     (choice("lasts", "It holds for", &[("weeks", "four weeks"), ("cycle", "this power cycle")], "weeks"))
@@ -180,7 +222,7 @@ fn form(work: &Work, place: &Place) -> Markup {
 }
 
 /// The choice of a unit.
-fn units(place: &Place) -> Markup {
+fn units(place: &Place, chosen: &str) -> Markup {
     let words: Vec<(&str, &str)> = place.units.iter().map(|u| (*u, *u)).collect();
-    choice("unit", "Unit", &words, "")
+    choice("unit", "Unit", &words, chosen)
 }

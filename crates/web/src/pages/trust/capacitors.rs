@@ -127,7 +127,7 @@ fn form(last: Option<&Record>, place: &Place) -> Markup {
             h3 { "Next row of a capacitor's record" }
             (hidden("capacitor", &format!("{}#capacitors", place.back))) (held("board", place.board))
             div.fields {
-                (units(place))
+                (units(place, last.map_or("", |r| r.unit)))
                 label.field { span { "Capacitor" } input type="text" name="part" list="parts" value=(last.map_or("", |r| r.part)) required autocomplete="off" spellcheck="false"; }
                 (number("minutes", "Minutes since the start", ""))
                 (number("volts", "Volts across it", ""))

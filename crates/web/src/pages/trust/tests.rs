@@ -70,7 +70,7 @@ fn form(place: &Place) -> Markup {
             form method="post" action="/entry" data-keep id="test-form" {
                 (hidden("test", &format!("{}#tests-done", place.back))) (held("board", place.board))
                 div.fields {
-                    (units(place))
+                    (units(place, ""))
                     label.field { span { "Its name, the same each time" } input type="text" name="name" list="tests" required autocomplete="off"; }
                     (text("text", "What was done and what was seen"))
                     (number("minutes", "Minutes since switch-on", ""))

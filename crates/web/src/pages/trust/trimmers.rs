@@ -82,7 +82,7 @@ fn mark(place: &Place) -> Markup {
             form method="post" action="/entry" enctype="multipart/form-data" data-keep id="mark-form" {
                 (hidden("mark", &format!("{}#trimmers", place.back))) (held("board", place.board))
                 div.fields {
-                    (units(place)) (named("Trimmer"))
+                    (units(place, "")) (named("Trimmer"))
                     (line("position", "Where it stands: mark, angle, ohms from wiper to end", ""))
                     (line("measured", "What it sets reads now", ""))
                     (photos("Photograph of the mark"))
@@ -107,7 +107,7 @@ fn turn(work: &Work, place: &Place) -> Markup {
             form method="post" action="/entry" data-keep id="turn-form" {
                 (hidden("turn", &format!("{}#trimmers", place.back))) (held("board", place.board))
                 div.fields {
-                    (units(place)) (named("Trimmer"))
+                    (units(place, "")) (named("Trimmer"))
                     (line("position", "Where it stands now", ""))
                     (line("measured", "What it sets reads now", ""))
                     (line("reason", "Why it was turned", ""))
@@ -130,7 +130,7 @@ fn order(place: &Place) -> Markup {
             form method="post" action="/entry" data-keep id="order-form" {
                 (hidden("order", &format!("{}#trimmers", place.back))) (held("board", place.board))
                 div.fields {
-                    (units(place))
+                    (units(place, ""))
                     label.field.wide { span { "Trimmers, the first to be set first, a line each" } textarea name="trimmers" rows="4" required spellcheck="false" {} }
                     button type="submit" { "This is the order" }
                 }
