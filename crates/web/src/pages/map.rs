@@ -57,7 +57,7 @@ pub async fn page(
                 Some((entry, photo)) => {
                     (choose(&name, &photos, entry))
                     (next(&looked))
-                    (placing(&bench, &kept.work, &view.places, &name, (entry, photo), &wanted.name, is_open, &sought(&looked)))
+                    (placing(&bench, &kept.work, &looked, (entry, photo), &wanted.name, is_open))
                 }
             }
             @if is_open { (picture_forms(&name, view, chosen.is_none())) }
@@ -147,13 +147,13 @@ fn picture_forms(board: &str, view: &View, is_first: bool) -> Markup {
 fn placing(
     bench: &Bench,
     work: &Work,
-    places: &[String],
-    board: &str,
+    looked: &Looked,
     (entry, picture): (&Entry, &Photo),
     name: &str,
     is_open: bool,
-    sought: &[(&str, &str)],
 ) -> Markup {
+    let (board, places) = (looked.view.name.as_str(), &looked.view.places);
+    let sought = sought(looked);
     let points = work.points(&entry.id);
     let is_placed = |n: &str| points.iter().any(|(_, p)| p.name == n);
     // Nets and points first, as they are what a probe is sent to; pins are placed where somebody wants them.
@@ -177,12 +177,12 @@ fn placing(
                 p.hint { @if due.is_empty() { "Every net and point is placed." } @else { (due.len()) " nets and points are not on it yet. Click where the place is." } }
                 div.picture {
                     input type="image" name="at" src=(at) width=(WIDTH) alt="Click where the place is";
-                    (marks_on(&points, ratio, sought, true))
+                    (marks_on(&points, ratio, &sought, true))
                 }
                 datalist id="places" { @for p in places { option value=(p) {} } }
             }
         } @else {
-            div.picture { img src=(at) width=(WIDTH) alt=(format!("{board}, {} side", picture.face.word())); (marks_on(&points, ratio, sought, true)) }
+            div.picture { img src=(at) width=(WIDTH) alt=(format!("{board}, {} side", picture.face.word())); (marks_on(&points, ratio, &sought, true)) }
         }
         @if !points.is_empty() {
             details id="placed" { summary { (points.len()) " placed" }

@@ -94,12 +94,12 @@ fn mark(place: &Place) -> Markup {
 }
 
 fn turn(work: &Work, place: &Place) -> Markup {
-    let marked = |unit: &&str| {
+    let marked = |unit: &str| {
         work.trimmers(unit, place.board)
             .iter()
             .any(|t| !t.marks.is_empty())
     };
-    let any = place.units.iter().any(|u| marked(&u));
+    let any = place.units.iter().any(|u| marked(u));
     html! {
         details id="turn-trimmer" {
             summary { "A trimmer was turned" }
