@@ -7,6 +7,7 @@ use axum::extract::State;
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use bench::entered;
+use bench::project::Project;
 use store::record::event::Photo;
 use store::record::{Digest, Entry, Event, Id};
 
@@ -107,11 +108,14 @@ fn take(bench: &Bench, form: &Form) -> Result<Entry, Unwritten> {
     match kind {
         "finding" => evidence::finding(bench, form, id),
         "closing" => evidence::closing(bench, form, id),
-        _ => bench.book.append(id, &form.author, |work| {
-            let event = decode::event(kind, form, &photos, work)?;
-            usable(bench, &event)?;
-            Ok(event)
-        }),
+        _ => {
+            let now = bench.now();
+            bench.book.append(id, &form.author, |work| {
+                let event = decode::event(kind, form, &photos, work)?;
+                usable(&now.project, &event)?;
+                Ok(event)
+            })
+        }
     }
 }
 
@@ -145,7 +149,7 @@ fn placed(bench: &Bench, form: &Form) -> Result<(), Unwritten> {
 }
 
 /// A reading must be one that its board can use, also where it corrects another.
-fn usable(bench: &Bench, event: &Event) -> Result<(), Unwritten> {
+fn usable(project: &Project, event: &Event) -> Result<(), Unwritten> {
     let row = match event {
         Event::Reading(row) => row,
         Event::Correction(c) => match c.instead.as_deref() {
@@ -154,8 +158,7 @@ fn usable(bench: &Bench, event: &Event) -> Result<(), Unwritten> {
         },
         _ => return Ok(()),
     };
-    let now = bench.now();
-    let Some(board) = row.site.board.as_ref().and_then(|b| now.project.board(b)) else {
+    let Some(board) = row.site.board.as_ref().and_then(|b| project.board(b)) else {
         let message = "The reading names no board.";
         return Err(Unwritten::field(
             "board",
@@ -163,7 +166,7 @@ fn usable(bench: &Bench, event: &Event) -> Result<(), Unwritten> {
             "Name the board that was read.",
         ));
     };
-    match entered::fits(&now.project, board, row) {
+    match entered::fits(project, board, row) {
         Ok(()) => Ok(()),
         Err(complaint) => {
             let complaint = *complaint;

@@ -81,7 +81,9 @@ impl Bench {
         patience: Duration,
     ) -> (Arc<board_view::View>, Option<Waiting>) {
         match self.work.judged(&now.project, board, patience) {
-            Stand::Done(view) | Stand::Again(view) => (view, None),
+            Stand::Done(view) | Stand::Again(view) => {
+                (twins::settled(view, &self.book.read().work), None)
+            }
             Stand::Going(done, all) => (
                 Arc::new(board_view::outline(&now.project, board)),
                 Some(Waiting::For(done, all)),
@@ -228,12 +230,13 @@ fn overview_of(bench: &Bench, now: &Now) -> (overview::View, String) {
     let judged = |b: &BoardText| bench.work.judged(&now.project, b, Duration::ZERO);
     let known: Vec<bool> = now.project.boards().map(|b| judged(b).is_going()).collect();
     let version = version((now.stamp, known));
+    let kept = bench.book.read();
     // A board that is being judged is not opened here: with a ledger of years that would hold up the first page.
     let views: Vec<Arc<board_view::View>> = now
         .project
         .boards()
         .filter_map(|b| match judged(b) {
-            Stand::Done(view) | Stand::Again(view) => Some(view),
+            Stand::Done(view) | Stand::Again(view) => Some(twins::settled(view, &kept.work)),
             Stand::Failed(_) => Some(Arc::new(board_view::View {
                 is_waiting: false,
                 ..board_view::outline(&now.project, b)
@@ -242,7 +245,6 @@ fn overview_of(bench: &Bench, now: &Now) -> (overview::View, String) {
         })
         .collect();
     let of = |name: &str| views.iter().map(Arc::as_ref).find(|v| v.name == name);
-    let kept = bench.book.read();
     let said = trust::said(&kept.work, edge::now());
     let known = overview::Known {
         board: &of,

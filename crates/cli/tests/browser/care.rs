@@ -71,6 +71,23 @@ async fn a_board_without_a_sheet_shows_its_odd_parts_first() {
         next.contains("L1") && next.contains("like readings differ"),
         "{next}"
     );
+    let cell = "return document.querySelector('table.bench td').textContent";
+    let before = browser.run(cell).await.to_string();
+    assert!(before.contains("2 odd among like ones"), "{before}");
+    // What was said to be harmless is not seen again.
+    let harmless = [
+        ("kind", "dismissal"),
+        ("board", "L1"),
+        ("state", "cold"),
+        ("measured", "ohms"),
+        ("red", "N3"),
+        ("black", "0V"),
+        ("reason", "another tube is fitted"),
+    ];
+    assert!(bench.enter(&harmless).starts_with("HTTP/1.1 303"));
+    browser
+        .until("return document.querySelector('table.bench td').textContent.includes('1 odd among like ones')")
+        .await;
     // The odd one becomes a finding as one of a sheet does.
     browser.open(&bench.address("/board/L1")).await;
     fill(

@@ -58,9 +58,9 @@ pub fn main(shown: &Shown) -> Markup {
         }
         nav.steps aria-label="This board" {
             @if is_open { a.go href=(format!("{address}/probe")) data-key="t" { "Take readings one by one" } }
-            a.go href=(format!("{address}/map")) { "Map" }
-            a.go href=(format!("{address}/trust")) { "Trust, tests, trimmers, capacitors" }
-            a.go href=(format!("{address}/sheet")) { @if view.without.is_some() { "Type its sheet" } @else { "Its sheet" } }
+            a.go href=(format!("{address}/map")) data-key="m" { "Map" }
+            a.go href=(format!("{address}/trust")) data-key="a" { "Trust, tests, trimmers, capacitors" }
+            a.go href=(format!("{address}/sheet")) data-key="s" { @if view.without.is_some() { "Type its sheet" } @else { "Its sheet" } }
             a.go href=(format!("/ledger?board={}", coded(&view.name))) { "What happened to it" }
         }
         @if let Some(why) = &view.without { p.answer { (why) } }
