@@ -262,6 +262,11 @@ pub async fn post(State(bench): State<Bench>, Path(name): Path<String>, form: Fo
     .await
 }
 
+/// A fraction of a side, to what a click is worth.
+fn near(fraction: f64) -> f64 {
+    (fraction.clamp(0.0, 1.0) * 1e4).round() / 1e4
+}
+
 /// Draws an outline and keeps it like a photograph.
 fn draw(bench: &Bench, board: &str, form: &Form) -> Result<Entry, Unwritten> {
     let side = |field: &'static str, what: &str| {
@@ -356,8 +361,8 @@ fn place(bench: &Bench, board: &str, form: &Form) -> Result<Entry, Unwritten> {
     let point = Point {
         photo: id,
         name,
-        x: (x / width).clamp(0.0, 1.0),
-        y: (y / height).clamp(0.0, 1.0),
+        x: near(x / width),
+        y: near(y / height),
     };
     let own = form
         .line("id")
