@@ -5,7 +5,7 @@ use std::hash::{DefaultHasher, Hash, Hasher};
 use std::sync::Arc;
 
 use record::event::{Row, Ruling, Site};
-use record::{Entry, Known, Reading, VerdictWord, Work};
+use record::{Entry, Known, Reading, ReadingKind, VerdictWord, Work};
 use sheet::Sheet;
 
 use crate::MeterChoice;
@@ -206,6 +206,12 @@ pub fn fits(project: &Project, board: &BoardText, row: &Row) -> Result<(), Box<C
         Some(error) => Err(Box::new(bare(error))),
         None => Ok(()),
     }
+}
+
+/// A value as it is written at the bench, in SI units; none if it cannot be read as this kind, or is over range.
+pub fn written(text: &str, kind: ReadingKind) -> Option<f64> {
+    let read = units::read(text, kind.unit()).ok()?;
+    Some(read.number).filter(|n| n.is_finite())
 }
 
 /// What one reading is worth by itself; no expectation where none can be had.

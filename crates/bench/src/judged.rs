@@ -11,6 +11,7 @@ use record::{
 use serde::Serialize;
 use sheet::{PartId, Sheet};
 
+use crate::alike::{STANDS_OUT, Standing};
 use crate::loading::{self, Text};
 use crate::machine::{self, BoardOfMachine};
 use crate::meters::{MeterChoice, Meters, no_question, question};
@@ -194,8 +195,8 @@ pub fn judge_readings(
         .collect())
 }
 
-/// Readings of a board that has no sheet: units are compared, and nothing is judged.
-pub fn compare_readings(readings: &[Reading]) -> Vec<Row> {
+/// Readings of a board that has no sheet: like ones are compared, and nothing is judged. `standings` runs along the readings.
+pub fn compare_readings(readings: &[Reading], standings: &[Standing]) -> Vec<Row> {
     let blank = |_: &Reading| Judged {
         held: None,
         word: VerdictWord::NoExpectation,
@@ -205,7 +206,19 @@ pub fn compare_readings(readings: &[Reading]) -> Vec<Row> {
     };
     let judged: Vec<Judged> = readings.iter().map(blank).collect();
     (0..readings.len())
-        .map(|i| view(readings, &judged, i))
+        .map(|i| {
+            let mut row = view(readings, &judged, i);
+            // Where enough pairs were read, they say themselves by how much two units differ.
+            if let (Some(twin), Some(score)) = (&mut row.twin, standings[i].twin) {
+                let case = match score.abs() > STANDS_OUT {
+                    true => TwinCase::Differ,
+                    false => TwinCase::Alike,
+                };
+                twin.case = case.word();
+                row.means = means(&readings[i], &judged[i], Some(case));
+            }
+            row
+        })
         .collect()
 }
 

@@ -2,6 +2,7 @@
 //!
 //! Commands come in as texts and options; nothing here opens a file or reads a clock.
 
+mod alike;
 pub mod campaign;
 mod candidates;
 pub mod carried;

@@ -1,6 +1,7 @@
 //! What the pages of the browser show, as plain data.
 
 pub mod advice;
+pub mod alike;
 pub mod bar;
 pub mod board;
 pub mod cautions;

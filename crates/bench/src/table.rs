@@ -67,6 +67,11 @@ pub fn measured(value: Option<f64>, unit: &str) -> String {
     )
 }
 
+/// A value as a person wrote it: with its own digits, six at most.
+pub fn written(value: f64, unit: &str) -> String {
+    record::as_written(value, unit_of(unit))
+}
+
 /// `low to high`, either of which may be `OL`.
 pub fn band(low: Option<f64>, high: Option<f64>, unit: &str) -> String {
     let one = |x: Option<f64>| match (x, low, high) {

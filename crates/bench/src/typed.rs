@@ -1,11 +1,13 @@
 //! A sheet as a table that a person types: a part a row, the rest as lines; and back to the canonical text.
 
+mod comments;
 mod list;
 mod words;
 
 use crate::project::BoardText;
 use crate::refused::Complaint;
 
+pub use comments::carried;
 pub use list::pasted;
 use words::{Word, line_words, quoted_words};
 
@@ -83,7 +85,7 @@ fn pins(kind: &str) -> Option<&'static [&'static str]> {
 }
 
 /// The sheet of a board as a table; an empty one if it has none. Lines that cannot be used come among the rest, so that
-/// saving loses nothing but comments.
+/// saving loses nothing; comments are brought back by [`carried`].
 pub fn open(board: &BoardText) -> Typed {
     let Some(text) = &board.sheet else {
         return Typed::default();
@@ -125,17 +127,6 @@ pub fn open(board: &BoardText) -> Typed {
     );
     typed.rest = rest.join("\n");
     typed
-}
-
-/// Whether a sheet holds comments, which saving it as a table loses.
-pub fn has_comments(board: &BoardText) -> bool {
-    let lines = board.sheet.iter().flat_map(|t| t.text.lines());
-    lines.into_iter().any(|line| {
-        let in_strings = line.split('"').step_by(2).collect::<Vec<_>>();
-        in_strings
-            .iter()
-            .any(|piece| piece.contains("//") || piece.contains("/*"))
-    })
 }
 
 /// A printed part as a row; none for a kind that needs more than a row.

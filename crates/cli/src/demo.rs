@@ -2,9 +2,11 @@
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
+use std::time::{SystemTime, UNIX_EPOCH};
 
 use bench::Refused;
 use include_dir::{Dir, include_dir};
+use store::record::{Draft, Moment};
 
 static DEMO: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/../bench/demo");
 
@@ -29,7 +31,34 @@ pub fn folder() -> Result<PathBuf, Refused> {
             "Make that folder writable, or name a project folder: knowngood bench open FOLDER.",
         )
     })?;
+    tell(&folder);
     Ok(folder)
+}
+
+/// What happened to the demo's units, as entries of a ledger; its times are moved so that it ends now.
+const STORY: &str = include_str!("../../bench/demo/story.txt");
+
+/// Begins the demo's ledger, if there is none. Where it cannot be written, opening it says why.
+fn tell(folder: &Path) {
+    let path = folder.join(store::FILE);
+    if path.exists() {
+        return;
+    }
+    let since = SystemTime::now().duration_since(UNIX_EPOCH);
+    let now = since.map_or(0, |d| i64::try_from(d.as_millis()).unwrap_or(i64::MAX));
+    let _ = store::Store::with(&path, &story(now));
+}
+
+/// The story, so that its last entry is an hour before `now`, in milliseconds since 1970.
+fn story(now: i64) -> Vec<Draft> {
+    let mut drafts = store::read_entries(STORY).unwrap_or_default();
+    let last = drafts.last().map_or(0, |d| d.time.milliseconds());
+    let shift = now - 3_600_000 - last;
+    for draft in &mut drafts {
+        let moved = Moment::new(draft.time.milliseconds() + shift);
+        draft.time = moved.unwrap_or(draft.time);
+    }
+    drafts
 }
 
 /// The user's data folder: `$XDG_DATA_HOME` if it is absolute, else `~/.local/share` (XDG Base Directory Specification
@@ -116,6 +145,43 @@ mod tests {
         list.iter()
             .map(|(path, text)| (Path::new(*path), text.as_bytes()))
             .collect()
+    }
+
+    #[test]
+    fn the_story_tells_of_a_board_that_is_finished_and_of_one_that_is_not() {
+        let folder = place("story");
+        std::fs::create_dir_all(&folder).expect("made");
+        let path = folder.join(store::FILE);
+        let now = 1_800_000_000_000;
+        let told = store::Store::with(&path, &story(now)).expect("written");
+        let entries = store::record::Ledger::since(&told, 0).expect("read");
+        assert_eq!(entries.len(), STORY.lines().count());
+        let work = store::record::Work::of(entries);
+        let refused: Vec<_> = work.refused().map(|(e, why)| (e.number, why)).collect();
+        assert!(refused.is_empty(), "{refused:?}");
+        let standing = |unit: &str, board: &str| -> Vec<&str> {
+            let all = work.findings_at(unit, Some(board));
+            all.iter().map(|f| f.word.word()).collect()
+        };
+        assert_eq!(standing("1", "A3"), ["mended"]);
+        assert_eq!(standing("2", "A4"), ["open"]);
+        let findings = work.findings();
+        let words = |k: usize| -> Vec<Option<bool>> {
+            let all = findings[k].hypotheses.iter();
+            all.map(|h| h.outcome.map(|(_, o)| o.refuted)).collect()
+        };
+        assert_eq!(words(0), [Some(true), Some(false)]);
+        assert_eq!(words(1), [None], "what is not decided stays so");
+        let trust = work.trust("1", "A3", Moment::new(now).expect("a moment"));
+        assert!(trust.trust.is_some() && trust.lapse.is_none(), "{trust:?}");
+        // Somebody's own ledger is left alone.
+        tell(&folder);
+        let again = store::Store::open(&path).expect("opened");
+        assert_eq!(
+            store::record::Ledger::since(&again, 0).expect("read").len(),
+            STORY.lines().count()
+        );
+        std::fs::remove_dir_all(&folder).expect("cleaned");
     }
 
     #[test]

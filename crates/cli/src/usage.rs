@@ -15,13 +15,15 @@ pub fn complaint(error: &clap::Error, words: &[OsString]) -> Complaint {
     let given = one(ContextKind::InvalidArg).map(|a| bare(&a));
     let value = one(ContextKind::InvalidValue).unwrap_or_default();
     match (error.kind(), given) {
-        (ErrorKind::InvalidSubcommand, _) => Complaint::new(
-            format!(
-                "`{path}` has no command `{}`.",
-                one(ContextKind::InvalidSubcommand).unwrap_or_default()
-            ),
-            meant(one(ContextKind::SuggestedSubcommand)) + &verbs(&command),
-        ),
+        (ErrorKind::InvalidSubcommand, _) => {
+            let word = one(ContextKind::InvalidSubcommand).unwrap_or_default();
+            let help = if std::path::Path::new(&word).is_dir() {
+                format!("To open that folder in the browser: knowngood bench open {word}")
+            } else {
+                meant(one(ContextKind::SuggestedSubcommand)) + &verbs(&command)
+            };
+            Complaint::new(format!("`{path}` has no command `{word}`."), help)
+        }
         (ErrorKind::MissingSubcommand | ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand, _) => {
             Complaint::new(
                 format!("`{path}` needs to be told what to do."),

@@ -4,6 +4,7 @@
 mod columns;
 mod entry;
 pub mod event;
+mod guard;
 mod lead;
 mod ledger;
 mod moment;
@@ -18,11 +19,12 @@ pub mod work;
 
 pub use entry::{Digest, Draft, Entry, Id};
 pub use event::Event;
+pub use guard::{guarded, unguarded};
 pub use lead::{At, Lead, NoSuchPlace, resolve};
 pub use ledger::{Attachment, Ledger, LedgerFault};
 pub use moment::Moment;
 pub use pairs::{Pair, parse_pairs};
-pub use print::print_readings;
+pub use print::{as_written, print_readings};
 pub use reading::{Conditions, Placement, Reading, ReadingKind, ReadingValue, Shown, State};
 pub use readings::{Known, parse_readings, places_named};
 pub use settle::settle;

@@ -1,6 +1,7 @@
 //! Writes the readings file.
 
 use sheet::Sheet;
+use units::Unit;
 
 use crate::Reading;
 
@@ -56,6 +57,12 @@ const SOMETIMES: [Column; 7] = [
     ("time", |r, _| r.time.clone().unwrap_or_default()),
 ];
 
+/// A value with as few digits as read back as the same, six at most: as a person wrote it.
+pub fn as_written(value: f64, unit: Unit) -> String {
+    let same = |digits: &usize| format!("{value:.*e}", digits - 1).parse() == Ok(value);
+    units::significant(value, (1..6).find(same).unwrap_or(6), unit)
+}
+
 /// The readings as a readings file of the same sheet, header first; reading it again gives the same readings.
 pub fn print_readings(readings: &[Reading], sheet: &Sheet) -> String {
     let used = |(_, of): &Column| readings.iter().any(|r| !of(r, sheet).is_empty());
@@ -83,5 +90,22 @@ fn quoted(field: String) -> String {
         format!("\"{}\"", field.replace('"', "\"\""))
     } else {
         field
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn values_keep_their_own_digits() {
+        for (value, unit, want) in [
+            (0.00035, Unit::Ampere, "350 µA"),
+            (0.0042, Unit::Ampere, "4.2 mA"),
+            (25.0, Unit::Volt, "25 V"),
+            (0.0, Unit::Ampere, "0 A"),
+        ] {
+            assert_eq!(as_written(value, unit), want);
+        }
     }
 }

@@ -2,7 +2,9 @@
 
 use sheet::Span;
 
-/// One field, without its quotes and without blanks around it.
+use crate::unguarded;
+
+/// One field, without its quotes, without blanks around it and without the guard of [`crate::guarded`].
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(crate) struct Field {
     pub(crate) text: String,
@@ -93,7 +95,7 @@ impl Scan<'_> {
                 start,
                 length: text.len(),
             },
-            text: text.to_owned(),
+            text: unguarded(text).to_owned(),
         };
         self.at += length;
         Ok(field)
@@ -127,7 +129,7 @@ impl Scan<'_> {
         self.at += behind;
         match self.rest().chars().next() {
             None | Some(',' | '\n' | '\r') => Ok(Field {
-                text: text.trim().to_owned(),
+                text: unguarded(text.trim()).to_owned(),
                 span,
             }),
             Some(other) => Err((

@@ -1,7 +1,7 @@
 //! Appends, and reads what was appended.
 
 use record::{Attachment, Digest, Draft, Entry, LedgerFault};
-use rusqlite::{Connection, OptionalExtension, Row, TransactionBehavior, params};
+use rusqlite::{Connection, OptionalExtension, Row, Transaction, TransactionBehavior, params};
 
 use crate::body::{self, Line};
 use crate::{chain, fault};
@@ -13,16 +13,28 @@ pub struct Head {
 }
 
 pub fn append(connection: &mut Connection, draft: &Draft) -> Result<Entry, LedgerFault> {
+    all(connection, std::slice::from_ref(draft)).map(|mut list| list.remove(0))
+}
+
+/// All of them or none.
+pub fn all(connection: &mut Connection, drafts: &[Draft]) -> Result<Vec<Entry>, LedgerFault> {
     // The lock is taken before the head is read, so that two writers never follow the same entry.
     let transaction = connection
         .transaction_with_behavior(TransactionBehavior::Immediate)
         .map_err(fault::of)?;
-    if let Some(line) = by_id(&transaction, draft.id.as_str())? {
+    let made = drafts.iter().map(|draft| put(&transaction, draft));
+    let made = made.collect::<Result<Vec<Entry>, LedgerFault>>()?;
+    transaction.commit().map_err(fault::of)?;
+    Ok(made)
+}
+
+fn put(transaction: &Transaction, draft: &Draft) -> Result<Entry, LedgerFault> {
+    if let Some(line) = by_id(transaction, draft.id.as_str())? {
         return again(line, draft);
     }
-    let head = head(&transaction)?;
+    let head = head(transaction)?;
     for hash in draft.event.attachments() {
-        if !is_attached(&transaction, hash)? {
+        if !is_attached(transaction, hash)? {
             return Err(LedgerFault::NoAttachment(hash));
         }
     }
@@ -40,7 +52,6 @@ pub fn append(connection: &mut Connection, draft: &Draft) -> Result<Entry, Ledge
         )
     };
     write().map_err(fault::of)?;
-    transaction.commit().map_err(fault::of)?;
     Ok(Entry {
         number,
         id: draft.id.clone(),

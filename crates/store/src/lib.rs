@@ -59,6 +59,21 @@ impl Store {
         open::open(path).map(|connection| Self::of(connection, path))
     }
 
+    /// A new ledger that begins with these entries; all of them are in it, or there is none.
+    ///
+    /// # Errors
+    /// If there is a file already, or it cannot be written.
+    pub fn with(path: &Path, drafts: &[Draft]) -> Result<Self, LedgerFault> {
+        let store = Self::create(path)?;
+        let made = append::all(&mut store.connection(), drafts).map(|_| ());
+        if let Err(fault) = made {
+            drop(store);
+            let _ = std::fs::remove_file(path);
+            return Err(fault);
+        }
+        Ok(store)
+    }
+
     /// Opens a ledger to be read only, where it may not be written; another program must not be writing to it.
     ///
     /// # Errors
@@ -95,6 +110,23 @@ impl Store {
             .lock()
             .unwrap_or_else(PoisonError::into_inner)
     }
+}
+
+/// Entries written down as bodies, a line each (`docs/ledger.md`); none if a line is no entry, with its number.
+///
+/// # Errors
+/// With the line, counted from 1.
+pub fn read_entries(text: &str) -> Result<Vec<Draft>, usize> {
+    let draft = |(place, line): (usize, &str)| {
+        let entry = body::read(line, record::Digest::NONE).ok_or(place + 1)?;
+        Ok(Draft {
+            id: entry.id,
+            time: entry.time,
+            author: entry.author,
+            event: entry.event,
+        })
+    };
+    text.lines().enumerate().map(draft).collect()
 }
 
 impl Ledger for Store {

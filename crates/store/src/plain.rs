@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use record::event::{Event, Site};
 use record::work::FindingWord;
-use record::{Digest, Entry, Work};
+use record::{Digest, Entry, Work, guarded};
 
 use crate::media::ending;
 
@@ -239,13 +239,14 @@ pub fn attachment_file(hash: Digest, media: &str) -> String {
     format!("attachments/{hash}.{}", ending(media))
 }
 
-/// RFC 4180.
+/// RFC 4180, guarded against a spreadsheet that takes a text for a formula.
 fn csv(cells: &[String]) -> String {
     let quoted = |cell: &String| {
+        let cell = guarded(cell);
         if cell.contains([',', '"', '\n', '\r']) {
             format!("\"{}\"", cell.replace('"', "\"\""))
         } else {
-            cell.clone()
+            cell
         }
     };
     let cells: Vec<String> = cells.iter().map(quoted).collect();

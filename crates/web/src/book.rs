@@ -1,6 +1,6 @@
 //! The ledger and the state of the work that it folds to; entries are checked and appended one at a time.
 
-use std::sync::{Arc, Mutex, PoisonError, RwLock, RwLockReadGuard, RwLockWriteGuard};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError, RwLock, RwLockReadGuard, RwLockWriteGuard};
 
 use bench::entered::Written;
 use store::record::{Attachment, Counting, Digest, Draft, Entry, Event, Id, Ledger, LedgerFault};
@@ -18,16 +18,19 @@ pub struct Kept {
     pub work: Work,
     /// What it says about boards.
     pub written: Arc<Written>,
-    /// Why the ledger cannot be read, or not to its end.
-    pub trouble: Option<String>,
 }
 
 /// The ledger with its fold.
 pub struct Book {
     ledger: Found,
     kept: RwLock<Kept>,
+    /// Why the ledger cannot be read, or not to its end. By itself, because it is asked by those who hold `kept`: to read a
+    /// lock again while a writer waits for it is to wait for ever.
+    trouble: Mutex<Option<String>>,
     /// Held while an entry is checked and appended, so that readers go on while the disk is waited for.
     pen: Mutex<()>,
+    /// Held while the ledger is read, so that two who ask at once do not read it twice.
+    eyes: Mutex<()>,
 }
 
 /// Why an entry was not written.
@@ -76,17 +79,23 @@ impl Book {
         Self {
             ledger,
             kept: RwLock::default(),
+            trouble: Mutex::default(),
             pen: Mutex::default(),
+            eyes: Mutex::default(),
         }
     }
 
     /// Why nothing can be entered; none if it can.
     pub fn closed(&self) -> Option<String> {
-        let trouble = || self.read().trouble.clone();
+        let trouble = || self.trouble().clone();
         self.ledger.as_ref().err().cloned().or_else(trouble)
     }
 
-    /// What is known of the ledger now.
+    fn trouble(&self) -> MutexGuard<'_, Option<String>> {
+        self.trouble.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// What is known of the ledger now. Whoever holds it asks for nothing that reads it again.
     pub fn read(&self) -> RwLockReadGuard<'_, Kept> {
         self.kept.read().unwrap_or_else(PoisonError::into_inner)
     }
@@ -100,6 +109,7 @@ impl Book {
         let Ok(ledger) = &self.ledger else {
             return false;
         };
+        let _eyes = self.eyes.lock().unwrap_or_else(PoisonError::into_inner);
         let last = self.read().work.last();
         if ledger.last() == Ok(last) {
             return false;
@@ -112,7 +122,7 @@ impl Book {
             }
             Err(fault) => {
                 let words = format!("{fault} {}", fault.help());
-                let trouble = &mut self.write().trouble;
+                let mut trouble = self.trouble();
                 let is_new = trouble.as_ref() != Some(&words);
                 *trouble = Some(words);
                 is_new
@@ -121,7 +131,7 @@ impl Book {
     }
 
     /// Checks and appends an entry, which is on the disk when this returns. `event` is made from the state of the work in
-    /// which it is appended. The same name again with the same content is the same entry.
+    /// which it is appended, and asks this book for nothing else. The same name again with the same content is the same entry.
     ///
     /// # Errors
     /// If there is no ledger, if the event breaks a rule, or if it cannot be written; then nothing has changed.
@@ -218,5 +228,78 @@ fn take(kept: &mut Kept, entries: Vec<Entry>) {
     }
     if ruled {
         written.rule(&kept.work);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::sync::mpsc;
+    use std::time::Duration;
+
+    use store::record::event::Note;
+
+    use super::*;
+
+    /// A ledger of one note.
+    struct One;
+
+    impl Ledger for One {
+        fn append(&self, _: &Draft) -> Result<Entry, LedgerFault> {
+            Err(LedgerFault::Unwritable)
+        }
+
+        fn since(&self, number: u64) -> Result<Vec<Entry>, LedgerFault> {
+            let note = Event::Note(Note {
+                site: store::record::event::Site::default(),
+                text: "written elsewhere".to_owned(),
+            });
+            let entry = Entry {
+                number: 1,
+                id: edge::fresh(),
+                time: edge::now(),
+                author: String::new(),
+                event: note,
+                hash: Digest::NONE,
+            };
+            Ok(if number == 0 { vec![entry] } else { Vec::new() })
+        }
+
+        fn last(&self) -> Result<u64, LedgerFault> {
+            Ok(1)
+        }
+
+        fn attach(&self, _: &Attachment) -> Result<Digest, LedgerFault> {
+            Err(LedgerFault::Unwritable)
+        }
+
+        fn attachment(&self, _: Digest) -> Result<Option<Attachment>, LedgerFault> {
+            Ok(None)
+        }
+    }
+
+    #[test]
+    fn a_page_can_be_finished_while_an_entry_waits_to_be_taken_in() {
+        let book = Arc::new(Book::new(Ok(Arc::new(One))));
+        let page = book.read();
+        let other = Arc::clone(&book);
+        let writer = std::thread::spawn(move || other.refresh());
+        // Until the writer has its entry and waits for the page, which reads on.
+        while book.eyes.try_lock().is_ok() && !writer.is_finished() {
+            std::thread::yield_now();
+        }
+        std::thread::sleep(Duration::from_millis(50));
+        let (tell, told) = mpsc::channel();
+        let asked = Arc::clone(&book);
+        std::thread::spawn(move || tell.send(asked.closed()));
+        let answer = told.recv_timeout(Duration::from_secs(20));
+        assert_eq!(
+            answer,
+            Ok(None),
+            "the page waits for the writer, and the writer for the page"
+        );
+        assert_eq!(page.work.last(), 0);
+        drop(page);
+        assert!(writer.join().expect("no panic"));
+        assert_eq!(book.read().work.last(), 1);
     }
 }

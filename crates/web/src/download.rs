@@ -4,6 +4,7 @@ use axum::extract::{Path, State};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use bench::pages::unread;
+use store::record::guarded;
 
 use crate::pages::Bench;
 use crate::work::Stand;
@@ -95,15 +96,16 @@ pub fn csv(lines: &[String]) -> Response {
         .into_response()
 }
 
-/// One line of CSV (RFC 4180).
+/// One line of CSV (RFC 4180), guarded against a spreadsheet that takes a text for a formula.
 pub fn line(fields: &[&str]) -> String {
     let quoted: Vec<String> = fields
         .iter()
         .map(|f| {
+            let f = guarded(f);
             if f.contains([',', '"', '\n', '\r']) {
                 format!("\"{}\"", f.replace('"', "\"\""))
             } else {
-                (*f).to_owned()
+                f
             }
         })
         .collect();
@@ -120,6 +122,14 @@ mod tests {
         assert_eq!(
             line(&["aaa", "b\"bb", "c,c"]),
             "aaa,\"b\"\"bb\",\"c,c\"\r\n"
+        );
+    }
+
+    #[test]
+    fn a_net_that_looks_like_a_formula_is_guarded_and_a_number_is_not() {
+        assert_eq!(
+            line(&["+12V", "-0.62", "=A1,B1"]),
+            "'+12V,-0.62,\"'=A1,B1\"\r\n"
         );
     }
 }

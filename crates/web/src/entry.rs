@@ -3,10 +3,11 @@
 mod decode;
 mod evidence;
 
-use axum::extract::{Request, State};
+use axum::extract::State;
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use bench::entered;
+use bench::project::Project;
 use store::record::event::Photo;
 use store::record::{Digest, Entry, Event, Id};
 
@@ -17,11 +18,7 @@ use crate::pages::{self, Bench, blocking};
 use crate::{edge, photo};
 
 /// An entry of any kind that a person writes.
-pub async fn post(State(bench): State<Bench>, request: Request) -> Response {
-    let form = match Form::read(request).await {
-        Ok(form) => form,
-        Err(unread) => return (unread.status, format!("{}\n", unread.words)).into_response(),
-    };
+pub async fn post(State(bench): State<Bench>, form: Form) -> Response {
     blocking(move || {
         let taken = take(&bench, &form);
         bench.bell.ring();
@@ -91,7 +88,14 @@ fn take(bench: &Bench, form: &Form) -> Result<Entry, Unwritten> {
         })?,
     };
     let kind = form.text("kind");
-    let takes_photos = ["photo", "condition", "alteration", "repair", "connection"];
+    let takes_photos = [
+        "photo",
+        "condition",
+        "alteration",
+        "repair",
+        "connection",
+        "mark",
+    ];
     if !form.files.is_empty() && !takes_photos.contains(&kind) {
         let message = "No photograph belongs to an entry of this kind.";
         return Err(Unwritten::field("photo", message, "Send it by itself."));
@@ -104,11 +108,14 @@ fn take(bench: &Bench, form: &Form) -> Result<Entry, Unwritten> {
     match kind {
         "finding" => evidence::finding(bench, form, id),
         "closing" => evidence::closing(bench, form, id),
-        _ => bench.book.append(id, &form.author, |work| {
-            let event = decode::event(kind, form, &photos, work)?;
-            usable(bench, &event)?;
-            Ok(event)
-        }),
+        _ => {
+            let now = bench.now();
+            bench.book.append(id, &form.author, |work| {
+                let event = decode::event(kind, form, &photos, work)?;
+                usable(&now.project, &event)?;
+                Ok(event)
+            })
+        }
     }
 }
 
@@ -142,7 +149,7 @@ fn placed(bench: &Bench, form: &Form) -> Result<(), Unwritten> {
 }
 
 /// A reading must be one that its board can use, also where it corrects another.
-fn usable(bench: &Bench, event: &Event) -> Result<(), Unwritten> {
+fn usable(project: &Project, event: &Event) -> Result<(), Unwritten> {
     let row = match event {
         Event::Reading(row) => row,
         Event::Correction(c) => match c.instead.as_deref() {
@@ -151,8 +158,7 @@ fn usable(bench: &Bench, event: &Event) -> Result<(), Unwritten> {
         },
         _ => return Ok(()),
     };
-    let now = bench.now();
-    let Some(board) = row.site.board.as_ref().and_then(|b| now.project.board(b)) else {
+    let Some(board) = row.site.board.as_ref().and_then(|b| project.board(b)) else {
         let message = "The reading names no board.";
         return Err(Unwritten::field(
             "board",
@@ -160,7 +166,7 @@ fn usable(bench: &Bench, event: &Event) -> Result<(), Unwritten> {
             "Name the board that was read.",
         ));
     };
-    match entered::fits(&now.project, board, row) {
+    match entered::fits(project, board, row) {
         Ok(()) => Ok(()),
         Err(complaint) => {
             let complaint = *complaint;

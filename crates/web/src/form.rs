@@ -3,6 +3,7 @@
 use axum::Form as Urlencoded;
 use axum::extract::{DefaultBodyLimit, FromRequest, Multipart, Request};
 use axum::http::{HeaderMap, StatusCode, header};
+use axum::response::{IntoResponse, Response};
 
 /// Longest body with photographs, in bytes; chosen to hold ten large ones.
 pub const BODY: usize = 64 << 20;
@@ -44,6 +45,21 @@ const BROKEN: Unread = Unread {
     words: "What was sent is no form that this bench knows. Go back to the page and send it again.",
 };
 
+impl IntoResponse for Unread {
+    fn into_response(self) -> Response {
+        (self.status, format!("{}\n", self.words)).into_response()
+    }
+}
+
+/// Reads what was sent; refused if it is too long, or no form.
+impl<S: Send + Sync> FromRequest<S> for Form {
+    type Rejection = Unread;
+
+    async fn from_request(request: Request, _: &S) -> Result<Self, Unread> {
+        Self::read(request).await
+    }
+}
+
 impl Form {
     /// A form of these fields.
     pub fn of(fields: Vec<(String, String)>) -> Self {
@@ -53,11 +69,7 @@ impl Form {
         }
     }
 
-    /// Reads what was sent.
-    ///
-    /// # Errors
-    /// If it is too long, or no form.
-    pub async fn read(mut request: Request) -> Result<Self, Unread> {
+    async fn read(mut request: Request) -> Result<Self, Unread> {
         let head = request.headers().clone();
         let kind = text(&head, header::CONTENT_TYPE).to_ascii_lowercase();
         let kind = kind.split(';').next().unwrap_or("").trim().to_owned();

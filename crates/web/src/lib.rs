@@ -8,6 +8,7 @@ mod entry;
 mod form;
 mod gate;
 mod live;
+mod outline;
 mod pages;
 mod photo;
 mod project;

@@ -9,6 +9,7 @@ mod finding;
 mod frame;
 pub mod intake;
 mod keys;
+mod kin;
 pub mod ledger;
 pub mod map;
 mod marks;
@@ -18,6 +19,7 @@ pub mod proves;
 mod remarks;
 pub mod sheet;
 pub mod start;
+pub mod trust;
 pub mod twins;
 mod unread;
 
@@ -34,6 +36,7 @@ use maud::{Markup, html};
 use store::record::Digest;
 
 use crate::book::{Book, Unwritten};
+use crate::edge;
 use crate::form::Form;
 use crate::live::Bell;
 use crate::project::{Current, Now};
@@ -78,7 +81,9 @@ impl Bench {
         patience: Duration,
     ) -> (Arc<board_view::View>, Option<Waiting>) {
         match self.work.judged(&now.project, board, patience) {
-            Stand::Done(view) | Stand::Again(view) => (view, None),
+            Stand::Done(view) | Stand::Again(view) => {
+                (twins::settled(view, &self.book.read().work), None)
+            }
             Stand::Going(done, all) => (
                 Arc::new(board_view::outline(&now.project, board)),
                 Some(Waiting::For(done, all)),
@@ -91,8 +96,21 @@ impl Bench {
         }
     }
 
+    /// All that is known of a board that somebody looks at; its work comes to the front.
+    pub fn look(&self, now: &Now, board: &BoardText) -> Looked {
+        let (view, waiting) = self.board(now, board, PATIENCE);
+        let looked = Looked {
+            view,
+            waiting,
+            advice: self.advice(now, board),
+            unread: self.unread(now, board),
+        };
+        self.work.first(&board.name);
+        looked
+    }
+
     /// Suspects and the next reading; none while there is nothing to weigh.
-    pub fn advice(&self, now: &Now, board: &BoardText) -> Option<Stand<advice_view::View>> {
+    fn advice(&self, now: &Now, board: &BoardText) -> Option<Stand<advice_view::View>> {
         let is_read = board.readings.is_some() || board.entered.is_some();
         let weighed = board.sheet.is_some() && is_read;
         weighed.then(|| self.work.advice(&now.project, board))
@@ -101,6 +119,53 @@ impl Bench {
     /// Expectations where nothing was read.
     pub fn unread(&self, now: &Now, board: &BoardText) -> Stand<unread_view::View> {
         self.work.unread(&now.project, board)
+    }
+}
+
+/// A board as far as it is known.
+pub struct Looked {
+    /// Its verdicts, or its readings without them.
+    pub view: Arc<board_view::View>,
+    /// What is still lacking.
+    pub waiting: Option<Waiting>,
+    /// Suspects and the next reading; none while there is nothing to weigh.
+    pub advice: Option<Stand<advice_view::View>>,
+    /// Expectations where nothing was read.
+    pub unread: Stand<unread_view::View>,
+}
+
+impl Looked {
+    /// Changes when a page of this board would show something else.
+    pub fn version(&self, now: &Now) -> String {
+        let judging = matches!(self.waiting, Some(Waiting::For(..)));
+        let weighing = self.advice.as_ref().is_some_and(Stand::is_going);
+        version((now.stamp, judging, weighing, self.unread.is_going()))
+    }
+
+    /// Whether more will come.
+    pub fn is_going(&self) -> bool {
+        matches!(self.waiting, Some(Waiting::For(..)))
+            || self.advice.as_ref().is_some_and(Stand::is_going)
+            || self.unread.is_going()
+    }
+
+    /// The reading that tells most for its time, and on which unit; of the first unit for which there is one.
+    pub fn next(&self) -> Option<(&str, &advice_view::Next)> {
+        let Some(Stand::Done(view) | Stand::Again(view)) = &self.advice else {
+            return None;
+        };
+        let mut units = view.units.iter();
+        units.find_map(|u| Some((u.name.as_str(), u.next.as_ref()?)))
+    }
+
+    /// How far the work is, in words; empty when it is done.
+    fn progress(&self) -> String {
+        match (&self.waiting, &self.unread) {
+            (Some(Waiting::For(done, all)), _) | (_, Stand::Going(done, all)) => {
+                progress(*done, *all)
+            }
+            _ => String::new(),
+        }
     }
 }
 
@@ -165,13 +230,27 @@ fn overview_of(bench: &Bench, now: &Now) -> (overview::View, String) {
     let judged = |b: &BoardText| bench.work.judged(&now.project, b, Duration::ZERO);
     let known: Vec<bool> = now.project.boards().map(|b| judged(b).is_going()).collect();
     let version = version((now.stamp, known));
+    let kept = bench.book.read();
+    // A board that is being judged is not opened here: with a ledger of years that would hold up the first page.
     let views: Vec<Arc<board_view::View>> = now
         .project
         .boards()
-        .map(|b| bench.board(now, b, Duration::ZERO).0)
+        .filter_map(|b| match judged(b) {
+            Stand::Done(view) | Stand::Again(view) => Some(twins::settled(view, &kept.work)),
+            Stand::Failed(_) => Some(Arc::new(board_view::View {
+                is_waiting: false,
+                ..board_view::outline(&now.project, b)
+            })),
+            Stand::Going(..) => None,
+        })
         .collect();
     let of = |name: &str| views.iter().map(Arc::as_ref).find(|v| v.name == name);
-    (overview::overview(&now.project, &of), version)
+    let said = trust::said(&kept.work, edge::now());
+    let known = overview::Known {
+        board: &of,
+        said: &said,
+    };
+    (overview::overview(&now.project, &known), version)
 }
 
 /// The page of a board.
@@ -185,18 +264,20 @@ pub async fn board(
         let Some(board) = now.project.board(&name) else {
             return missing(&bench, &now.project, &name);
         };
-        let (view, waiting) = bench.board(&now, board, PATIENCE);
-        let advice = bench.advice(&now, board);
-        let unread = bench.unread(&now, board);
-        bench.work.first(&name);
+        let looked = bench.look(&now, board);
         let title = format!("{name} - {}", now.project.name);
         let address = address(&name);
         let kept = bench.book.read();
+        let next = looked.next().map(|(unit, n)| {
+            let map = map::beside(&bench, &kept.work, &name, &n.red, &n.black);
+            html! { @if !map.0.is_empty() { p { "Where the leads of the next reading of unit " (unit) " go:" } (map) } }
+        });
         let main = board::main(&board::Shown {
-            view: &view,
-            waiting: waiting.as_ref(),
-            weighed: advice.as_ref(),
-            rest: &unread,
+            map: next.as_ref(),
+            view: &looked.view,
+            waiting: looked.waiting.as_ref(),
+            weighed: looked.advice.as_ref(),
+            rest: &looked.unread,
             address: &address,
             work: &kept.work,
             is_open: bench.book.closed().is_none(),
@@ -206,25 +287,14 @@ pub async fn board(
             Frame {
                 here: Some(&name),
                 pulse: &format!("/pulse{address}"),
-                version: &board_version(&now, &waiting, &unread, &advice),
-                refresh: view.is_waiting,
+                version: &looked.version(&now),
+                refresh: looked.view.is_waiting,
                 ..Frame::new(&bench, &now.project, &title, main)
             }
             .page(),
         )
     })
     .await
-}
-
-fn board_version(
-    now: &Now,
-    waiting: &Option<Waiting>,
-    unread: &Stand<unread_view::View>,
-    advice: &Option<Stand<advice_view::View>>,
-) -> String {
-    let going = matches!(waiting, Some(Waiting::For(..)));
-    let weighing = advice.as_ref().is_some_and(Stand::is_going);
-    version((now.stamp, going, weighing, unread.is_going()))
 }
 
 /// The version of a page, and below it how far the work is, in words.
@@ -239,7 +309,10 @@ pub async fn pulse(
             return proves::pulse(&bench, name, fault).into_response();
         }
         let now = bench.now();
+        let is_map = page.starts_with("map/board/");
         let board = page
+            .strip_prefix("map/")
+            .unwrap_or(&page)
             .strip_prefix("board/")
             .map(|name| now.project.board(name));
         let text = match (page.as_str(), board) {
@@ -247,21 +320,10 @@ pub async fn pulse(
             ("twins", _) => twins::pulse(&bench),
             ("power", _) => power::pulse(&bench),
             (_, Some(Some(board))) => {
-                let judged = bench.work.judged(&now.project, board, PATIENCE);
-                let waiting = match judged {
-                    Stand::Going(done, all) => Some(Waiting::For(done, all)),
-                    Stand::Failed(why) => Some(Waiting::Never(why)),
-                    Stand::Done(_) | Stand::Again(_) => None,
-                };
-                let advice = bench.advice(&now, board);
-                let unread = bench.unread(&now, board);
-                let version = board_version(&now, &waiting, &unread, &advice);
-                let words = match (&waiting, &unread) {
-                    (Some(Waiting::For(done, all)), _) => progress(*done, *all),
-                    (_, Stand::Going(done, all)) => progress(*done, *all),
-                    _ => String::new(),
-                };
-                format!("{version}\n{words}")
+                let looked = bench.look(&now, board);
+                let own = looked.version(&now);
+                let shown = if is_map { version(("map", own)) } else { own };
+                format!("{shown}\n{}", looked.progress())
             }
             _ => version(now.stamp),
         };

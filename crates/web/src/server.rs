@@ -114,6 +114,7 @@ impl Server {
             .route("/board/{name}", get(pages::board))
             .route("/board/{name}/probe", get(pages::probe::page))
             .route("/board/{name}/proves", get(pages::proves::page))
+            .route("/board/{name}/trust", get(pages::trust::page))
             .route(
                 "/board/{name}/sheet",
                 get(pages::sheet::page).post(pages::sheet::post),
@@ -165,6 +166,8 @@ const LOOK: Duration = Duration::from_millis(400);
 
 /// Rings when files or ledger were changed by somebody else.
 fn watch(bench: &Bench) {
+    // The ledger is read while the first page is still on its way.
+    bench.book.refresh();
     let mut files = bench.current.source.stamp();
     loop {
         std::thread::sleep(LOOK);

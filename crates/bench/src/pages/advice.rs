@@ -124,8 +124,7 @@ pub fn advice(
     };
     let mut case = case::open(sheet, &options, &places, kept, stop)?;
     case.focus(kept, stop)?;
-    let mut ranking = diagnose::rank(&case.units(), case.together);
-    rulings::apply(&case, &mut ranking, &board.rulings);
+    let ranking = rulings::rank(&case, &board.rulings);
     let shown = suspects::shown(&case, &ranking, None);
     let units = shown
         .units

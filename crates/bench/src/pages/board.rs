@@ -6,8 +6,10 @@ use std::sync::Arc;
 use record::{Known, Reading, ReadingKind, State};
 use sheet::Sheet;
 
+use super::alike::{self as alike_view, Kin, Out};
 use super::cautions::{Caution, cautions};
 use super::rows::{self, Row};
+use crate::alike;
 use crate::entered::{Entered, LEDGER};
 use crate::judged::{self, compare_readings, judge_readings};
 use crate::loading::Text;
@@ -51,6 +53,8 @@ pub struct View {
     pub meters: Vec<String>,
     /// Designators, in the order drawn.
     pub parts: Vec<String>,
+    /// Like parts beside each other, the odd ones first; only of a board without a sheet.
+    pub kin: Vec<Kin>,
 }
 
 /// How many readings of a unit stand how.
@@ -66,6 +70,8 @@ pub struct Count {
     pub without: usize,
     /// Of all these, taken with the supplies on.
     pub powered: usize,
+    /// Of all these, odd among like readings where nothing is expected.
+    pub odd: usize,
 }
 
 impl Count {
@@ -230,7 +236,7 @@ fn meters(project: &Project, remarks: &mut Vec<Remark>) -> Option<Meters> {
 /// The page at once, without expectations.
 pub fn outline(project: &Project, board: &BoardText) -> View {
     match open(project, board) {
-        Some(opened) if opened.is_drawn => view(project, board, opened, None),
+        Some(opened) if opened.is_drawn => view(project, board, opened, None, &[]),
         opened => compared(project, board, opened),
     }
 }
@@ -257,20 +263,27 @@ pub fn judged(
         progress,
         stop,
     )?;
-    Ok(view(project, board, opened, Some(&verdicts)))
+    Ok(view(project, board, opened, Some(&verdicts), &[]))
 }
 
-/// The page of a board without a sheet: its units beside each other.
+/// The page of a board without a sheet: its units and its like parts beside each other.
 fn compared(project: &Project, board: &BoardText, opened: Option<Opened>) -> View {
     let why = board.missing.clone().unwrap_or_else(|| {
-        "There is no circuit sheet for this board yet, so nothing can be expected. Write its first part into a sheet, and name the sheet in machine.kdl.".to_owned()
+        "There is no sheet of this board yet; like readings are compared with each other."
+            .to_owned()
     });
     match opened {
         Some(opened) => {
-            let verdicts = compare_readings(&opened.readings);
+            let groups = alike::groups(&opened.readings);
+            let twins = alike::twins(&opened.readings);
+            let standings = alike::standings(opened.readings.len(), &groups, &twins);
+            let verdicts = compare_readings(&opened.readings, &standings);
+            let out = alike_view::out(&opened.readings, &groups, &standings);
+            let kin = alike_view::kin(&opened.readings, &columns(project, &opened), &groups);
             View {
                 without: Some(why),
-                ..view(project, board, opened, Some(&verdicts))
+                kin,
+                ..view(project, board, opened, Some(&verdicts), &out)
             }
         }
         None => View {
@@ -289,8 +302,15 @@ fn compared(project: &Project, board: &BoardText, opened: Option<Opened>) -> Vie
             places: Vec::new(),
             meters: Vec::new(),
             parts: Vec::new(),
+            kin: Vec::new(),
         },
     }
+}
+
+/// The unit of each reading, as an index.
+fn columns(project: &Project, opened: &Opened) -> Vec<Option<usize>> {
+    let column = |unit: &str| project.units.iter().position(|u| u.name == unit);
+    opened.readings.iter().map(|r| column(&r.unit)).collect()
 }
 
 fn view(
@@ -298,9 +318,9 @@ fn view(
     board: &BoardText,
     opened: Opened,
     verdicts: Option<&[judged::Row]>,
+    out: &[Out],
 ) -> View {
-    let column = |unit: &str| project.units.iter().position(|u| u.name == unit);
-    let columns: Vec<Option<usize>> = opened.readings.iter().map(|r| column(&r.unit)).collect();
+    let columns = columns(project, &opened);
     let mut counts = vec![Count::default(); project.units.len()];
     for (index, unit) in columns.iter().enumerate() {
         let Some(unit) = *unit else { continue };
@@ -313,24 +333,32 @@ fn view(
         }
         count.powered += usize::from(opened.readings[index].state == State::Powered);
     }
+    let rows = rows::rows(
+        &opened.readings,
+        &columns,
+        verdicts,
+        &project.units,
+        out,
+        &|reading| opened.entry(reading),
+    );
+    for row in rows.iter().filter(|r| r.is_odd()) {
+        for (count, cell) in counts.iter_mut().zip(&row.cells) {
+            count.odd += usize::from(cell.mark == Mark::NoExpectation);
+        }
+    }
     View {
         name: board.name.clone(),
         title: board.title.clone(),
         slot: board.slot.clone(),
         units: project.units.clone(),
+        rows,
         counts,
-        rows: rows::rows(
-            &opened.readings,
-            &columns,
-            verdicts,
-            &project.units,
-            &|reading| opened.entry(reading),
-        ),
         cautions: cautions(&opened.sheet),
         rails: rails(&opened, &columns, verdicts, project.units.len()),
         places: places(&opened.sheet),
         meters: opened.meters.all.iter().map(|m| m.name.clone()).collect(),
         parts: opened.sheet.parts.iter().map(|p| p.name.clone()).collect(),
+        kin: Vec::new(),
         remarks: opened.remarks,
         meter: opened.meters.current().name.clone(),
         without: None,

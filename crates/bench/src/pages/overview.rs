@@ -58,7 +58,7 @@ pub struct Cell {
 /// How an assembly of a unit stands, worst first.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Standing {
-    /// A reading disagrees.
+    /// A reading disagrees, or a finding is open in the ledger.
     FindingOpen,
     /// Readings are being judged.
     Waiting,
@@ -70,6 +70,27 @@ pub enum Standing {
     ReadCold,
     /// The same, and some readings were taken with the supplies on.
     Powered,
+    /// Every board is proven by a test, and nothing has happened since that takes trust away.
+    Proven,
+}
+
+/// What the ledger says of a board of a unit.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Said {
+    /// Findings that are open.
+    pub open: usize,
+    /// Findings that were mended.
+    pub mended: usize,
+    /// The test by which it is proven, if trust has not lapsed.
+    pub proven: Option<String>,
+}
+
+/// What is known of the boards so far: a board's page, and what the ledger says of it in a unit.
+pub struct Known<'a> {
+    /// By the board's name.
+    pub board: &'a dyn Fn(&str) -> Option<&'a Board>,
+    /// By the unit's name and the board's.
+    pub said: &'a dyn Fn(&str, &str) -> Said,
 }
 
 impl Standing {
@@ -82,6 +103,7 @@ impl Standing {
             Standing::Begun => "begun",
             Standing::ReadCold => "read cold",
             Standing::Powered => "powered",
+            Standing::Proven => "proven",
         }
     }
 }
@@ -115,11 +137,11 @@ pub struct Next {
     pub why: String,
 }
 
-/// Puts the page together; `board` gives what is known of a board so far.
-pub fn overview<'a>(project: &Project, board: &dyn Fn(&str) -> Option<&'a Board>) -> View {
+/// Puts the page together.
+pub fn overview(project: &Project, given: &Known<'_>) -> View {
     let known: Vec<(String, Option<&Board>)> = project
         .boards()
-        .map(|b| (b.name.clone(), board(&b.name)))
+        .map(|b| (b.name.clone(), (given.board)(&b.name)))
         .collect();
     let of = |name: &str| known.iter().find(|(n, _)| n == name).and_then(|(_, b)| *b);
     let mut lines: Vec<Line> = Vec::new();
@@ -133,10 +155,10 @@ pub fn overview<'a>(project: &Project, board: &dyn Fn(&str) -> Option<&'a Board>
                 .collect(),
             cells: (0..project.units.len())
                 .map(|unit| {
-                    cell(
-                        &a.boards.iter().map(|b| of(&b.name)).collect::<Vec<_>>(),
-                        unit,
-                    )
+                    let boards: Vec<_> = a.boards.iter().map(|b| of(&b.name)).collect();
+                    let name = &project.units[unit].name;
+                    let said = a.boards.iter().map(|b| (given.said)(name, &b.name));
+                    cell(&boards, unit, &said.collect::<Vec<_>>())
                 })
                 .collect(),
         })
@@ -165,7 +187,7 @@ pub fn overview<'a>(project: &Project, board: &dyn Fn(&str) -> Option<&'a Board>
         has_machine: project.has_machine,
         units: project.units.clone(),
         hold: next_hold(project, &of),
-        next: next(project, &of),
+        next: next(project, &of, given.said),
         lines,
         remarks: project.remarks.clone(),
         is_waiting: known
@@ -174,7 +196,7 @@ pub fn overview<'a>(project: &Project, board: &dyn Fn(&str) -> Option<&'a Board>
     }
 }
 
-fn cell(boards: &[Option<&Board>], unit: usize) -> Cell {
+fn cell(boards: &[Option<&Board>], unit: usize, said: &[Said]) -> Cell {
     let counts: Vec<_> = boards
         .iter()
         .flatten()
@@ -182,9 +204,15 @@ fn cell(boards: &[Option<&Board>], unit: usize) -> Cell {
         .collect();
     let sum = |of: fn(&super::board::Count) -> usize| counts.iter().map(|c| of(c)).sum::<usize>();
     let (all, disagree, edge) = (sum(|c| c.all()), sum(|c| c.disagree), sum(|c| c.edge));
+    let odd = sum(|c| c.odd);
     let is_waiting = boards.iter().any(|b| b.is_none_or(|b| b.is_waiting));
-    let standing = if disagree > 0 {
+    let open: usize = said.iter().map(|s| s.open).sum();
+    let mended: usize = said.iter().map(|s| s.mended).sum();
+    let proven: Vec<&str> = said.iter().filter_map(|s| s.proven.as_deref()).collect();
+    let standing = if disagree > 0 || open > 0 {
         Standing::FindingOpen
+    } else if !said.is_empty() && proven.len() == said.len() {
+        Standing::Proven
     } else if is_waiting {
         Standing::Waiting
     } else if all == 0 {
@@ -206,10 +234,28 @@ fn cell(boards: &[Option<&Board>], unit: usize) -> Cell {
     if edge > 0 {
         figures.push(format!("{edge} at the edge"));
     }
+    if odd > 0 {
+        figures.push(format!("{odd} odd among like ones"));
+    }
+    if open > 0 {
+        figures.push(format!("{open} {} open", findings(open)));
+    }
+    if mended > 0 {
+        figures.push(format!("{mended} mended"));
+    }
+    match proven.as_slice() {
+        [] => {}
+        [by] if said.len() == 1 => figures.push(format!("by {by}")),
+        some => figures.push(format!("{} of {} boards proven", some.len(), said.len())),
+    }
     Cell {
         standing,
         figures: figures.join(", "),
     }
+}
+
+fn findings(count: usize) -> &'static str {
+    if count == 1 { "finding" } else { "findings" }
 }
 
 /// The first hold point with a condition that the readings do not show to be met.
@@ -308,8 +354,13 @@ fn owed(check: Check, name: &str, board: Option<&Board>, units: &[UnitName]) -> 
     }
 }
 
-/// The first board with a finding, else the first that was not read in some unit.
-fn next<'a>(project: &Project, of: &dyn Fn(&str) -> Option<&'a Board>) -> Option<Next> {
+/// The first board with a reading that disagrees or an open finding, else the first with odd readings where nothing is expected, else the first that was not
+/// read in some unit, drawn ones before others.
+fn next<'a>(
+    project: &Project,
+    of: &dyn Fn(&str) -> Option<&'a Board>,
+    said: &dyn Fn(&str, &str) -> Said,
+) -> Option<Next> {
     let units = &project.units;
     let found = project.boards().find_map(|b| {
         let board = of(&b.name)?;
@@ -320,8 +371,11 @@ fn next<'a>(project: &Project, of: &dyn Fn(&str) -> Option<&'a Board>) -> Option
             .filter(|(c, _)| c.disagree > 0)
             .map(|(_, u)| u.name.as_str())
             .collect();
+        let open = units.iter().filter(|u| said(&u.name, &b.name).open > 0);
+        let open: Vec<&str> = open.map(|u| u.name.as_str()).collect();
         let why = match odd.as_slice() {
-            [] => return None,
+            [] if open.is_empty() => return None,
+            [] => format!("a finding is open on unit {}", open.join(" and ")),
             [one] => format!("unit {one} has readings that disagree"),
             many => format!("units {} have readings that disagree", many.join(" and ")),
         };
@@ -330,22 +384,30 @@ fn next<'a>(project: &Project, of: &dyn Fn(&str) -> Option<&'a Board>) -> Option
             why,
         })
     });
-    found.or_else(|| {
-        project
-            .boards()
-            .filter(|b| b.sheet.is_some())
-            .find_map(|b| {
-                let board = of(&b.name)?;
-                let unit = board.counts.iter().position(|c| c.all() == 0);
-                let why = match unit {
-                    Some(u) => format!("unit {} was not looked at", units[u].name),
-                    None if units.is_empty() => "nothing was read here yet".to_owned(),
-                    None => return None,
-                };
-                Some(Next {
-                    board: b.name.clone(),
-                    why,
-                })
+    let odd = || {
+        project.boards().find_map(|b| {
+            let is_odd = of(&b.name)?.counts.iter().any(|c| c.odd > 0);
+            is_odd.then(|| Next {
+                board: b.name.clone(),
+                why: "like readings differ there".to_owned(),
             })
+        })
+    };
+    found.or_else(odd).or_else(|| {
+        let drawn = project.boards().filter(|b| b.sheet.is_some());
+        let others = project.boards().filter(|b| b.sheet.is_none());
+        drawn.chain(others).find_map(|b| {
+            let board = of(&b.name)?;
+            let unit = board.counts.iter().position(|c| c.all() == 0);
+            let why = match unit {
+                Some(u) => format!("unit {} was not looked at", units[u].name),
+                None if units.is_empty() => "nothing was read here yet".to_owned(),
+                None => return None,
+            };
+            Some(Next {
+                board: b.name.clone(),
+                why,
+            })
+        })
     })
 }

@@ -2,6 +2,7 @@
 
 use record::{Reading, ReadingKind, ReadingValue, State};
 
+use super::alike::Out;
 use super::bar::{self, Axis, Bar, bar};
 use crate::judged;
 use crate::project::UnitName;
@@ -30,6 +31,8 @@ pub struct Row {
     pub twin: String,
     /// What it means, a sentence each.
     pub means: Vec<String>,
+    /// How far it stands out from like readings, in spreads; 0 where none were compared.
+    pub far: f64,
 }
 
 /// What healthy boards read, in print.
@@ -62,6 +65,8 @@ pub struct Cell {
     pub number: Option<f64>,
     /// The entry in the ledger; none for a reading of a file.
     pub entry: Option<String>,
+    /// It stands out among like parts.
+    pub stands_out: bool,
 }
 
 impl Cell {
@@ -73,6 +78,7 @@ impl Cell {
             written: String::new(),
             number: None,
             entry: None,
+            stands_out: false,
         }
     }
 }
@@ -136,6 +142,11 @@ impl Row {
     pub fn rank(&self) -> u8 {
         self.cells.iter().map(|c| c.mark.rank()).min().unwrap_or(3)
     }
+
+    /// Whether like readings say that something is odd, where nothing is expected.
+    pub fn is_odd(&self) -> bool {
+        self.twin == DIFFER || self.cells.iter().any(|c| c.stands_out)
+    }
 }
 
 /// The entry of a reading in the ledger.
@@ -143,12 +154,14 @@ pub(crate) type Entry<'a> = &'a dyn Fn(&Reading) -> Option<String>;
 
 /// Puts readings of the same place side by side; what disagrees comes first, else they keep their order.
 ///
-/// `columns` gives the unit of each reading, `verdicts` runs along the readings.
+/// `columns` gives the unit of each reading; `verdicts` and `out` run along the readings, `out` is empty where nothing was
+/// compared.
 pub(crate) fn rows(
     readings: &[Reading],
     columns: &[Option<usize>],
     verdicts: Option<&[judged::Row]>,
     units: &[UnitName],
+    out: &[Out],
     entry: Entry<'_>,
 ) -> Vec<Row> {
     let mut groups: Vec<Vec<Option<usize>>> = Vec::new();
@@ -172,9 +185,12 @@ pub(crate) fn rows(
     }
     let mut rows: Vec<Row> = groups
         .iter()
-        .map(|group| row(readings, group, verdicts, units, entry))
+        .map(|group| row(readings, group, verdicts, units, out, entry))
         .collect();
-    rows.sort_by_key(|row| (row.rank(), row.twin != DIFFER));
+    rows.sort_by(|a, b| {
+        let key = |row: &Row| (row.rank(), !row.is_odd());
+        key(a).cmp(&key(b)).then(b.far.total_cmp(&a.far))
+    });
     rows
 }
 
@@ -200,6 +216,7 @@ fn row(
     group: &[Option<usize>],
     verdicts: Option<&[judged::Row]>,
     units: &[UnitName],
+    out: &[Out],
     entry: Entry<'_>,
 ) -> Row {
     let taken: Vec<(usize, usize)> = group
@@ -243,12 +260,25 @@ fn row(
                     written: readings[*i].written.clone(),
                     number: ends_of(readings[*i].value).next().flatten(),
                     entry: entry(&readings[*i]),
+                    stands_out: out.get(*i).is_some_and(|o| !o.words.is_empty()),
                 },
                 None => Cell::not_taken(),
             })
             .collect(),
         twin: twin(&taken, verdicts, units),
-        means: means(&taken, verdicts, units),
+        means: {
+            let odd = taken.iter().filter_map(|(unit, i)| {
+                let words = &out.get(*i).filter(|o| !o.words.is_empty())?.words;
+                Some(format!("Unit {} {words}", units[*unit].name))
+            });
+            let mut list = means(&taken, verdicts, units);
+            list.extend(odd);
+            list
+        },
+        far: {
+            let all = taken.iter().filter_map(|(_, i)| out.get(*i));
+            all.map(|o| o.far).fold(0.0, f64::max)
+        },
     }
 }
 
@@ -345,7 +375,7 @@ fn ends_of(value: ReadingValue) -> impl Iterator<Item = Option<f64>> {
 }
 
 /// The reading with as many digits as the person wrote.
-fn shown(reading: &Reading) -> String {
+pub(super) fn shown(reading: &Reading) -> String {
     let unit = match reading.kind {
         ReadingKind::Ohms => units::Unit::Ohm,
         ReadingKind::Diode | ReadingKind::Volts | ReadingKind::Ripple => units::Unit::Volt,

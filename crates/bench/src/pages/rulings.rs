@@ -1,21 +1,45 @@
-//! A person's word on suspects, taken as evidence: one ruled out has no share left, one ruled in has all of it.
+//! A person's word on suspects, weighed as evidence together with all readings.
 //!
-//! Multiplying a posterior probability by 0 and dividing by the rest is Bayes' rule for a witness that never errs; the
-//! page says that a person said so, and the ruling can be withdrawn.
+//! A ruling is a witness that never errs, and Bayes' rule says what such a witness does: a suspect that is ruled out keeps
+//! nothing, neither alone nor in a pair, and everything else keeps its odds against everything else. It acts on the prior
+//! weights, so that pairs, wrong readings, doubts about the drawing and the other unit are weighed anew with it. The page
+//! says that a person said so, and the ruling can be withdrawn.
 
-use diagnose::{Predictions, Ranked, Ranking};
+use diagnose::{Change, Effect, Healthy, Near, Predictions, Ranking, Slopes, Unit};
 
 use crate::case::{Case, OneUnit};
 use crate::entered::Ruled;
 
-/// Changes the probabilities of every unit as its rulings say.
-pub(super) fn apply(case: &Case, ranking: &mut Ranking, rulings: &[Ruled]) {
-    for (unit, ranked) in case.units.iter().zip(&mut ranking.units) {
-        let own: Vec<&Ruled> = rulings.iter().filter(|r| r.unit == unit.name).collect();
-        if !own.is_empty() {
-            rule(unit, ranked, &own);
-        }
-    }
+/// Prior weight of a suspect that was ruled in, against 1 for a healthy unit. Chosen: no number of readings speaks against
+/// a fault by as much, because each may be wrong by itself, and its square is still weighed by its logarithm.
+const CERTAIN: f64 = 1e300;
+
+/// Ranks everything that may be wrong, with what persons ruled.
+pub(super) fn rank(case: &Case, rulings: &[Ruled]) -> Ranking {
+    let bare = case.units();
+    let heard: Vec<Heard> = case
+        .units
+        .iter()
+        .zip(&bare)
+        .map(|(unit, bare)| Heard {
+            said: bare.predictions,
+            changes: weighed(unit, rulings),
+        })
+        .collect();
+    let units: Vec<Unit> = bare
+        .iter()
+        .zip(&heard)
+        .zip(&case.units)
+        .map(|((bare, heard), unit)| Unit {
+            // What was hopeless before a person spoke may be it now.
+            before: bare
+                .before
+                .clone()
+                .filter(|_| !rulings.iter().any(|r| r.unit == unit.name)),
+            ..Unit::new(heard, bare.taken.clone())
+        })
+        .collect();
+    diagnose::rank(&units, case.together)
 }
 
 /// The rulings of one unit.
@@ -25,94 +49,67 @@ pub(super) fn of_unit(rulings: &[Ruled], unit: &str) -> Vec<Ruled> {
     list
 }
 
-fn rule(unit: &OneUnit, ranked: &mut Ranked, rulings: &[&Ruled]) {
-    let changes = unit.predictor.changes();
-    let said = |change: usize| {
-        let name = format!("{} {}", changes[change].part, changes[change].name);
-        rulings.iter().find(|r| r.suspect == name)
-    };
-    let is_out = |change: usize| said(change).is_some_and(|r| r.out);
-    let is_in = |change: usize| said(change).is_some_and(|r| !r.out);
-    ranked.pairs.retain(|(a, b, _)| !is_out(*a) && !is_out(*b));
-    let sure: Vec<usize> = (0..ranked.suspects.len())
-        .filter(|k| is_in(ranked.suspects[*k].change))
-        .collect();
-    if !sure.is_empty() {
-        for suspect in &mut ranked.suspects {
-            suspect.probability = 0.0;
-        }
-        for share in [
-            &mut ranked.healthy,
-            &mut ranked.reading_error,
-            &mut ranked.sheet,
-            &mut ranked.multiple,
-        ] {
-            *share = 0.0;
-        }
-        match sure.as_slice() {
-            [one] => ranked.suspects[*one].probability = 1.0,
-            _ => ranked.multiple = 1.0,
-        }
-    } else {
-        for suspect in &mut ranked.suspects {
-            if is_out(suspect.change) {
-                suspect.probability = 0.0;
-            }
-        }
-        even_out(ranked);
-    }
-    reorder(ranked);
-}
-
-/// Makes all shares sum to 1 again. If a person ruled out all that the readings leave, more than one fault remains.
-fn even_out(ranked: &mut Ranked) {
-    let singles: f64 = ranked.suspects.iter().map(|s| s.probability).sum();
-    let sum = singles + ranked.healthy + ranked.multiple + ranked.reading_error + ranked.sheet;
-    if sum <= 0.0 {
-        ranked.multiple = 1.0;
-        return;
-    }
-    for share in ranked
-        .suspects
+/// What may be wrong with a unit, with the weights that its rulings leave.
+fn weighed(unit: &OneUnit, rulings: &[Ruled]) -> Vec<Change> {
+    let mut changes = unit.predictor.changes().to_vec();
+    let own: Vec<&Ruled> = rulings.iter().filter(|r| r.unit == unit.name).collect();
+    for change in changes
         .iter_mut()
-        .map(|s| &mut s.probability)
-        .chain([
-            &mut ranked.healthy,
-            &mut ranked.multiple,
-            &mut ranked.reading_error,
-            &mut ranked.sheet,
-        ])
+        .filter(|c| c.blame == diagnose::Blame::Unit)
     {
-        *share /= sum;
+        let is_it = |r: &&&Ruled| {
+            let rest = r.suspect.strip_prefix(change.part.as_str());
+            rest.and_then(|r| r.strip_prefix(' ')) == Some(change.name.as_str())
+        };
+        match own.iter().find(is_it) {
+            Some(ruled) if ruled.out => change.weight = 0.0,
+            Some(_) => change.weight = CERTAIN,
+            None => {}
+        }
+    }
+    changes
+}
+
+/// Predictions under other prior weights.
+struct Heard<'a> {
+    said: &'a dyn Predictions,
+    changes: Vec<Change>,
+}
+
+impl Predictions for Heard<'_> {
+    fn changes(&self) -> &[Change] {
+        &self.changes
+    }
+
+    fn healthy(&self, place: usize) -> Option<&Healthy> {
+        self.said.healthy(place)
+    }
+
+    fn effect(&self, change: usize, variant: usize, place: usize) -> &Effect {
+        self.said.effect(change, variant, place)
+    }
+
+    fn together(&self, first: (usize, usize), second: (usize, usize), place: usize) -> Effect {
+        self.said.together(first, second, place)
+    }
+
+    fn centre(&self, place: usize) -> &[(u32, f64)] {
+        self.said.centre(place)
+    }
+
+    fn near(
+        &self,
+        changes: &[(usize, usize)],
+        at: &[(u32, f64)],
+        places: &[usize],
+    ) -> Option<Near> {
+        self.said.near(changes, at, places)
+    }
+
+    fn looked(&self, changes: &[(usize, usize)]) -> Option<Slopes> {
+        self.said.looked(changes)
     }
 }
 
-/// Likeliest first again, and each group with the numbers that its members have then.
-fn reorder(ranked: &mut Ranked) {
-    let mut order: Vec<usize> = (0..ranked.suspects.len()).collect();
-    order.sort_by(|a, b| {
-        let p = |k: &usize| ranked.suspects[*k].probability;
-        p(b).total_cmp(&p(a))
-    });
-    let mut new_place = vec![0; order.len()];
-    for (place, old) in order.iter().enumerate() {
-        new_place[*old] = place;
-    }
-    ranked.suspects = order.iter().map(|k| ranked.suspects[*k].clone()).collect();
-    for group in &mut ranked.groups {
-        for member in group.iter_mut() {
-            *member = new_place[*member];
-        }
-        group.sort_unstable();
-    }
-    let total =
-        |group: &Vec<usize>| -> f64 { group.iter().map(|k| ranked.suspects[*k].probability).sum() };
-    let mut groups = ranked.groups.clone();
-    groups.sort_by(|a, b| total(b).total_cmp(&total(a)));
-    for (number, group) in groups.iter().enumerate() {
-        for member in group {
-            ranked.suspects[*member].group = number;
-        }
-    }
-    ranked.groups = groups;
-}
+#[cfg(test)]
+mod tests;

@@ -38,7 +38,7 @@ pub fn pasted(text: &str) -> Vec<Part> {
         let fields = fields(line, mark);
         let of = |column: Option<usize>| {
             let field = column.and_then(|c| fields.get(c));
-            field.map_or(String::new(), |f| f.trim().to_owned())
+            field.map_or(String::new(), |f| record::unguarded(f.trim()).to_owned())
         };
         let mut part = Part {
             kind: of(order[0]).to_lowercase(),
@@ -106,5 +106,11 @@ mod tests {
             assert_eq!(pasted(other), wanted, "{other}");
         }
         assert_eq!(pasted("\n \n"), []);
+    }
+
+    #[test]
+    fn a_list_that_was_guarded_for_a_spreadsheet_comes_back() {
+        let list = pasted("kind,ref,value,nets\nresistor,R1,4k7,'+12V MID");
+        assert_eq!(list[0].nets, "+12V MID");
     }
 }

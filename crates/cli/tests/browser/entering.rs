@@ -52,6 +52,12 @@ async fn a_reading_is_judged_at_once_and_seen_on_another_screen() {
     two.run("document.querySelector('#enter [name=value]').focus(); return 0")
         .await;
     two.press("12").await;
+    let watch = "window.arrived = 0; new MutationObserver(() => {
+        if (!window.arrived && document.querySelector('table.verdicts')?.textContent.includes('4.7 k')) window.arrived = Date.now();
+    }).observe(document.getElementById('main'), { childList: true, subtree: true }); return 0";
+    two.run(watch).await;
+    one.run("document.querySelector('#enter').addEventListener('submit', () => { window.sent = Date.now(); }); return 0")
+        .await;
     one.press("r").await;
     one.press("MID\t0V\t4k7").await;
     one.press(ENTER).await;
@@ -59,6 +65,14 @@ async fn a_reading_is_judged_at_once_and_seen_on_another_screen() {
         && [...document.querySelectorAll('.verdict')].some(e => e.textContent === 'disagrees, high')";
     one.until(seen).await;
     two.until(seen).await;
+    // Both pages read the same clock. How long it took is told; only that it never comes is a failure.
+    let sent = one.run("return window.sent").await.as_f64().expect("sent");
+    two.until("return window.arrived > 0").await;
+    let arrived = two.run("return window.arrived").await.as_f64();
+    eprintln!(
+        "a reading entered on one screen showed on the other after {} ms",
+        arrived.expect("arrived") - sent
+    );
     let kept = "return window.sameDocument && document.querySelector('#enter [name=value]').value";
     assert_eq!(two.run(kept).await, json!("12"));
     assert_eq!(

@@ -345,30 +345,45 @@ impl Browser {
         focused.send_keys(keys).await.expect("keys are pressed");
     }
 
+    /// Light or dark, as the person's system has it (Chrome DevTools Protocol, Emulation).
+    pub async fn scheme(&self, word: &str) {
+        let session = self.session().await;
+        let body = json!({
+            "cmd": "Emulation.setEmulatedMedia",
+            "params": { "features": [{ "name": "prefers-color-scheme", "value": word }] },
+        });
+        self.driver(&format!("{session}/goog/cdp/execute"), &body);
+    }
+
+    async fn session(&self) -> String {
+        let session = self.client.session_id().await.expect("asked");
+        session.expect("a session")
+    }
+
+    /// What the driver answers.
+    fn driver(&self, path: &str, body: &Value) -> Value {
+        let body = body.to_string();
+        let answer = exchange(
+            &self.driver,
+            &format!(
+                "POST /session/{path} HTTP/1.1\r\nHost: {}\r\nContent-Type: application/json\r\nContent-Length: {}\r\nConnection: close\r\n\r\n{body}",
+                self.driver,
+                body.len()
+            ),
+        );
+        let (_, json) = answer.split_once("\r\n\r\n").expect("a body");
+        let value: Value = serde_json::from_str(json).unwrap_or_else(|e| panic!("{e}: {answer}"));
+        value["value"].clone()
+    }
+
     /// Complaints on the console, and addresses that were asked for, since the last time.
     pub async fn traces(&self) -> (Vec<String>, Vec<String>) {
-        let session = self
-            .client
-            .session_id()
-            .await
-            .expect("asked")
-            .expect("a session");
+        let session = self.session().await;
         let log = |kind: &str| {
-            let body = json!({ "type": kind }).to_string();
-            let answer = exchange(
-                &self.driver,
-                &format!(
-                    "POST /session/{session}/se/log HTTP/1.1\r\nHost: {}\r\nContent-Type: application/json\r\nContent-Length: {}\r\nConnection: close\r\n\r\n{body}",
-                    self.driver,
-                    body.len()
-                ),
-            );
-            let (_, json) = answer.split_once("\r\n\r\n").expect("a body");
-            let value: Value =
-                serde_json::from_str(json).unwrap_or_else(|e| panic!("{e}: {answer}"));
-            value["value"]
+            let found = self.driver(&format!("{session}/se/log"), &json!({ "type": kind }));
+            found
                 .as_array()
-                .unwrap_or_else(|| panic!("no log: {answer}"))
+                .unwrap_or_else(|| panic!("no log: {found}"))
                 .clone()
         };
         let console = log("browser")

@@ -6,7 +6,7 @@ use crate::stage::{Bench, Browser, Folder};
 use crate::{check, project};
 
 /// Fills the named fields of a form and sends it by its button.
-async fn fill(browser: &Browser, form: &str, fields: &[(&str, &str)], button: &str) {
+pub async fn fill(browser: &Browser, form: &str, fields: &[(&str, &str)], button: &str) {
     let values = serde_json::to_string(fields).expect("written");
     let script = format!(
         "const form = document.querySelector('{form}');

@@ -1,9 +1,12 @@
 //! What happened, as a line for people.
 
+use units::Unit;
+
 use super::{
     Circumstance, Closing, Connection, Correction, Event, Finding, Hold, Origin, Override,
     PowerPermit, Repair, Row, Site, Turn, Watch,
 };
+use crate::as_written;
 
 impl Event {
     /// What happened, in one line without a full stop; the same in the ledger's page, its export and its report.
@@ -44,13 +47,14 @@ impl Event {
             }
             Event::Repair(e) => repair(e),
             Event::Capacitor(e) => {
-                let amps = e.amps.map_or(String::new(), |a| format!(", {} A", a.0));
+                let amps = e.amps.map(|a| as_written(a.0, Unit::Ampere));
+                let amps = amps.map_or(String::new(), |a| format!(", {a}"));
                 let note = said("; ", some(&e.note));
                 format!(
-                    "{}: {}: {} V{amps} at {} min{note}",
+                    "{}: {}: {}{amps} at {} min{note}",
                     at(&e.site),
                     e.part,
-                    e.volts.0,
+                    as_written(e.volts.0, Unit::Volt),
                     e.minutes
                 )
             }

@@ -2,6 +2,7 @@
 
 use super::Work;
 use crate::event::Row;
+use crate::guard::guarded;
 use crate::print::line;
 use crate::{Entry, Event};
 
@@ -56,13 +57,13 @@ impl Work {
         list
     }
 
-    /// The readings of a board as a readings file, header first, with every column; it is read by
-    /// [`crate::parse_readings`] like one from the folder. Line `n` is the reading `n - 2` of [`Work::readings`], unless
+    /// The readings of a board as a readings file, header first, with every column and guarded for spreadsheets; it is read
+    /// by [`crate::parse_readings`] like one from the folder. Line `n` is the reading `n - 2` of [`Work::readings`], unless
     /// a note holds line ends.
     pub fn readings_file(&self, board: &str) -> String {
         let mut text = Row::file_header();
         for (_, row) in self.readings(Some(board)) {
-            text.push_str(&line(COLUMNS.iter().map(|(_, of)| of(row))));
+            text.push_str(&line(COLUMNS.iter().map(|(_, of)| guarded(&of(row)))));
         }
         text
     }

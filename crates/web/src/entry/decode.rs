@@ -2,8 +2,9 @@
 
 use store::record::event::{
     Alteration, Capacitor, Circumstance, Condition, Connection, ConnectionKind, Correction,
-    Dismissal, Explanation, Face, Fate, FateWord, How, Hypothesis, Lasts, Level, Move, Note,
-    Outcome, Point, Power, Repair, Row, Ruling, Site, Step, Test, Touch, Trust,
+    Dismissal, Explanation, Face, Fate, FateWord, How, Hypothesis, Lasts, Level, Mark, Move, Note,
+    Order, Outcome, Point, Power, Recheck, Repair, Row, Ruling, Site, Step, Test, Touch, Trust,
+    Turn,
 };
 use store::record::{Digest, Event, Id, Placement, ReadingKind, State, Work};
 
@@ -66,6 +67,31 @@ pub fn event(kind: &str, form: &Form, photos: &[Digest], work: &Work) -> Made<Ev
             photos: photos.to_vec(),
         }),
         "capacitor" => capacitor(form)?,
+        "mark" => Event::Mark(Mark {
+            site: site(form),
+            trimmer: needed(form, "trimmer", "the trimmer")?,
+            position: form.line("position").unwrap_or_default(),
+            measured: form.line("measured").unwrap_or_default(),
+            photo: photos.first().copied(),
+        }),
+        "turn" => Event::Turn(Turn {
+            site: site(form),
+            trimmer: needed(form, "trimmer", "the trimmer")?,
+            position: needed(form, "position", "where it stands now")?,
+            measured: needed(form, "measured", "what it sets reads now")?,
+            reason: form.text("reason").to_owned(),
+            recheck: each_line(form, "recheck"),
+            unmarked: form.line("unmarked"),
+        }),
+        "order" => Event::Order(Order {
+            site: site(form),
+            trimmers: each_line(form, "trimmers"),
+        }),
+        "recheck" => Event::Recheck(Recheck {
+            turn: id(form, "turn")?,
+            what: needed(form, "what", "what was checked again")?,
+            result: needed(form, "result", "what it reads")?,
+        }),
         "test" => Event::Test(Test {
             site: site(form),
             name: form.line("name").unwrap_or_default(),
@@ -198,12 +224,14 @@ pub fn circumstance(form: &Form) -> Made<Circumstance> {
 }
 
 fn capacitor(form: &Form) -> Made<Event> {
-    let volts = number(form, "volts")?;
+    needed(form, "volts", "what voltage is across it")?;
+    needed(form, "minutes", "what time has passed since the start")?;
+    let volts = quantity(form, "volts", ReadingKind::Volts)?;
     Ok(Event::Capacitor(Capacitor {
         site: site(form),
         part: needed(form, "part", "the capacitor")?,
         volts: store::Volts(volts.unwrap_or(f64::NAN)),
-        amps: number(form, "amps")?.map(store::Amps),
+        amps: quantity(form, "amps", ReadingKind::Amps)?.map(store::Amps),
         minutes: number(form, "minutes")?.unwrap_or(0.0),
         note: form.text("note").to_owned(),
     }))
@@ -301,6 +329,31 @@ fn number(form: &Form, field: &'static str) -> Made<Option<f64>> {
         let message = format!("`{text}` is no number for {field}.");
         Unwritten::field(field, message, "Write a number, or leave it empty.")
     })
+}
+
+/// A quantity as it is written at the bench, `12m` or `4u7`, if the field says any.
+fn quantity(form: &Form, field: &'static str, kind: ReadingKind) -> Made<Option<f64>> {
+    let text = form.text(field).replace(',', ".");
+    if text.is_empty() {
+        return Ok(None);
+    }
+    bench::entered::written(&text, kind)
+        .map(Some)
+        .ok_or_else(|| {
+            let message = format!("`{text}` cannot be read as {field}.");
+            Unwritten::field(field, message, "Write a value such as 25, 12m or 350u.")
+        })
+}
+
+/// The lines of a field, without empty ones and without saying one twice.
+fn each_line(form: &Form, field: &str) -> Vec<String> {
+    let mut list: Vec<String> = Vec::new();
+    for line in form.text(field).lines().map(str::trim) {
+        if !line.is_empty() && !list.iter().any(|l| l == line) {
+            list.push(line.to_owned());
+        }
+    }
+    list
 }
 
 /// The name of an entry.

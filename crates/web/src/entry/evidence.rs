@@ -26,7 +26,7 @@ pub fn finding(bench: &Bench, form: &Form, id: Id) -> Result<Entry, Unwritten> {
         (Some(_), Some(_)) => Some(decode::id(form, "reading")?),
         (Some(_), None) => {
             let row = decode::row(form)?;
-            super::usable(bench, &Event::Reading(row.clone()))?;
+            super::usable(&bench.now().project, &Event::Reading(row.clone()))?;
             let event = Event::Reading(row);
             let entry = bench
                 .book

@@ -12,7 +12,8 @@ use super::bench::unit_head;
 use super::enter::{self, Given};
 use super::ledger::coded;
 use super::{
-    Waiting, advice as advice_page, bar, finding, marks, progress, remarks, unread as unread_page,
+    Waiting, advice as advice_page, bar, finding, kin, marks, progress, remarks,
+    unread as unread_page,
 };
 use crate::work::Stand;
 
@@ -26,6 +27,8 @@ pub struct Shown<'a> {
     pub weighed: Option<&'a Stand<advice::View>>,
     /// Expectations where nothing was read.
     pub rest: &'a Stand<unread::View>,
+    /// Where the next reading's leads go, on the board's pictures.
+    pub map: Option<&'a Markup>,
     /// The page's own address.
     pub address: &'a str,
     /// The state of the work.
@@ -55,8 +58,9 @@ pub fn main(shown: &Shown) -> Markup {
         }
         nav.steps aria-label="This board" {
             @if is_open { a.go href=(format!("{address}/probe")) data-key="t" { "Take readings one by one" } }
-            a.go href=(format!("{address}/map")) { "Map" }
-            a.go href=(format!("{address}/sheet")) { @if view.without.is_some() { "Type its sheet" } @else { "Its sheet" } }
+            a.go href=(format!("{address}/map")) data-key="m" { "Map" }
+            a.go href=(format!("{address}/trust")) data-key="a" { "Trust, tests, trimmers, capacitors" }
+            a.go href=(format!("{address}/sheet")) data-key="s" { @if view.without.is_some() { "Type its sheet" } @else { "Its sheet" } }
             a.go href=(format!("/ledger?board={}", coded(&view.name))) { "What happened to it" }
         }
         @if let Some(why) = &view.without { p.answer { (why) } }
@@ -69,8 +73,10 @@ pub fn main(shown: &Shown) -> Markup {
                 code { "readings/" (view.name) ".csv" } "." }
         }
         @if is_open { (enter::reading(view, address, shown.given)) }
+        @if view.without.is_some() { (kin::section(&view.kin, &view.units)) }
         @if !view.rows.is_empty() { (verdicts(view, address, is_open)) }
         @if let Some(weighed) = weighed { (advice_page::section(weighed, &view.name, address, is_open)) }
+        @if let Some(map) = shown.map { (map) }
         (finding::section(shown.work, &place(shown)))
         (remarks::doubts(&view.remarks))
         @if view.without.is_none() { (unread_page::folded(rest, address)) }
@@ -131,10 +137,16 @@ fn standing(count: &Count, is_waiting: bool) -> String {
     if count.edge > 0 {
         parts.push(format!("{} at the edge", count.edge));
     }
-    if count.disagree == 0 {
+    if count.disagree == 0 && count.without < all {
         parts.push(format!("{} of {all} agree", count.agree));
     }
-    if count.without > 0 {
+    if count.without == all {
+        parts.push(format!("{all} readings"));
+    }
+    if count.odd > 0 {
+        parts.push(format!("{} odd among like ones", count.odd));
+    }
+    if count.without > 0 && count.without < all {
         parts.push(format!("{} without expectation", count.without));
     }
     parts.join(", ")
@@ -175,13 +187,20 @@ fn cautions(list: &[Caution]) -> Markup {
 }
 
 fn verdicts(view: &View, address: &str, is_open: bool) -> Markup {
-    let heads = [
-        "Disagrees",
-        "At the edge",
-        "Nothing to hold it against",
-        "Agrees",
+    // Where nothing is expected, like readings may still say that something is odd.
+    let groups: [(&str, u8, bool); 5] = [
+        ("Disagrees", 0, false),
+        ("At the edge", 1, false),
+        ("Odd among like readings", 2, true),
+        ("Nothing to hold it against", 2, false),
+        ("Agrees", 3, false),
     ];
-    let columns = view.units.len() + 3;
+    let is_of = |r: &Row, (_, rank, odd): (&str, u8, bool)| {
+        r.rank() == rank && (rank != 2 || r.is_odd() == odd)
+    };
+    // Without a sheet nothing is expected anywhere, and nothing is said of it in each row.
+    let is_drawn = view.without.is_none();
+    let columns = view.units.len() + if is_drawn { 3 } else { 2 };
     html! {
         div.filter hidden data-filter {
             label { "Filter " input type="search" autocomplete="off" spellcheck="false" data-filter-text; }
@@ -193,17 +212,17 @@ fn verdicts(view: &View, address: &str, is_open: bool) -> Markup {
             thead {
                 tr {
                     th scope="col" { "Leads" }
-                    th scope="col" { "The sheet expects" }
+                    @if is_drawn { th scope="col" { "The sheet expects" } }
                     @for unit in &view.units { th scope="col" { (unit_head(unit)) } }
                     th scope="col" { "What it means" }
                 }
             }
-            @for rank in 0..=3u8 {
-                @let rows: Vec<(usize, &Row)> = view.rows.iter().enumerate().filter(|(_, r)| r.rank() == rank).collect();
+            @for group in groups {
+                @let rows: Vec<(usize, &Row)> = view.rows.iter().enumerate().filter(|(_, r)| is_of(r, group)).collect();
                 @if !rows.is_empty() {
                     tbody {
                         tr.group { th scope="rowgroup" colspan=(columns) {
-                            @if view.is_waiting { "Being judged" } @else { (heads[usize::from(rank)]) }
+                            @if view.is_waiting { "Being judged" } @else { (group.0) }
                         } }
                         @for (index, r) in rows { (row(r, index, view, address, is_open)) }
                     }
@@ -217,15 +236,15 @@ fn verdicts(view: &View, address: &str, is_open: bool) -> Markup {
 fn row(r: &Row, index: usize, view: &View, address: &str, is_open: bool) -> Markup {
     let (units, is_waiting) = (&view.units, view.is_waiting);
     html! {
-        tr id=(format!("r{index}")) data-row tabindex="-1" data-odd=[(r.rank() < 3).then_some("")] {
+        tr id=(format!("r{index}")) data-row tabindex="-1" data-odd=[(r.rank() < 2 || r.is_odd()).then_some("")] {
             th.leads scope="row" {
                 span.lead { span.word { "red" } " " strong { (r.red) } }
                 span.lead { span.word { "black" } " " strong { (r.black) } }
                 span.kind { (r.state) " " (r.kind) }
                 @for c in &r.conditions { span.condition { (c) } }
             }
-            td.expected { (expected(r, units, is_waiting)) }
-            @for (cell, unit) in r.cells.iter().zip(units) { (reading(cell, unit)) }
+            @if view.without.is_none() { td.expected { (expected(r, units, is_waiting)) } }
+            @for (cell, unit) in r.cells.iter().zip(units) { (reading(cell, unit, view.without.is_none())) }
             td.means data-name="What it means" {
                 @if !r.twin.is_empty() { p.twin { (r.twin) } }
                 @for m in &r.means { p { (m) } }
@@ -234,7 +253,7 @@ fn row(r: &Row, index: usize, view: &View, address: &str, is_open: bool) -> Mark
                 }
                 @if is_open {
                     @for (cell, unit) in r.cells.iter().zip(units) {
-                        @if cell.mark.disagrees() || r.twin == "they differ" { (open_finding(r, cell, unit, view, address)) }
+                        @if cell.mark.disagrees() || cell.stands_out || (r.is_odd() && cell.mark != Mark::NotTaken && r.cells.iter().all(|c| !c.stands_out)) { (open_finding(r, cell, unit, view, address)) }
                     }
                 }
             }
@@ -278,10 +297,10 @@ fn of_units(e: &Expected, units: &[UnitName]) -> String {
     }
 }
 
-fn reading(cell: &Cell, unit: &UnitName) -> Markup {
+fn reading(cell: &Cell, unit: &UnitName, is_drawn: bool) -> Markup {
     let (whole, rest) = at_point(&cell.value);
     html! {
-        td.reading data-name=(format!("Unit {}", unit.name)) data-odd=[cell.mark.disagrees().then_some("")] {
+        td.reading data-name=(format!("Unit {}", unit.name)) data-odd=[(cell.mark.disagrees() || cell.stands_out).then_some("")] {
             @if cell.mark != Mark::NotTaken {
                 @if cell.value.len() > 10 {
                     span.figure.long { (cell.value) }
@@ -289,7 +308,8 @@ fn reading(cell: &Cell, unit: &UnitName) -> Markup {
                     span.figure { span.whole { (whole) } span { (rest) } }
                 }
             }
-            span.verdict { (marks::verdict(cell.mark)) span { (cell.mark.words()) } }
+            @if cell.stands_out { span.verdict { (marks::out()) span { "stands out among like parts" } } }
+            @else if is_drawn || cell.mark != Mark::NoExpectation { span.verdict { (marks::verdict(cell.mark)) span { (cell.mark.words()) } } }
             @if !cell.note.is_empty() { span.note { (cell.note) } }
             @if let Some(entry) = &cell.entry { a.small href=(format!("/entry/{entry}")) { "correct" } }
         }

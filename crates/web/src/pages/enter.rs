@@ -142,7 +142,7 @@ pub fn conditions(view: &View, given: &Given) -> Markup {
 }
 
 /// Fields that nobody types.
-const UNSEEN: [&str; 16] = [
+const UNSEEN: [&str; 17] = [
     "kind",
     "id",
     "back",
@@ -159,6 +159,7 @@ const UNSEEN: [&str; 16] = [
     "evidence",
     "reading",
     "instead",
+    "turn",
 ];
 
 /// Where a form of this kind is sent.

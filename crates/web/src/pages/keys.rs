@@ -2,7 +2,7 @@
 
 use maud::{Markup, html};
 
-const KEYS: [(&str, &str); 11] = [
+const KEYS: [(&str, &str); 12] = [
     ("?", "show these keys"),
     ("arrow down, arrow up", "next row, previous row"),
     (
@@ -15,6 +15,10 @@ const KEYS: [(&str, &str); 11] = [
     ("e", "expectations where nothing was read"),
     ("r", "enter a reading: the cursor goes to the red lead"),
     ("t", "take readings one by one"),
+    (
+        "m, a, s",
+        "of a board: its map, its trust and settings, its sheet",
+    ),
     ("n, p", "next board, previous board"),
     (
         "b, i, w, u, l",

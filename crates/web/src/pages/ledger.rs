@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use axum::extract::{Path, Query, Request, State};
+use axum::extract::{Path, Query, State};
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use maud::{Markup, html};
@@ -157,11 +157,24 @@ fn row(work: &Work, entry: &Entry, time: &str) -> Markup {
     html! {
         article.entry data-row tabindex="-1" data-off=[(!note.is_empty()).then_some("")] {
             p.when { a href=(format!("/entry/{}", entry.id)) { (entry.number) } " " (entry.event.kind()) " " (time) @if !entry.author.is_empty() { " " (entry.author) } }
-            p.what { (entry.event.words()) }
+            p.what { (told(work, &entry.event)) }
             @if !note.is_empty() { p.why { (note) } }
             (pictures(&entry.event))
         }
     }
+}
+
+/// An event in words, other entries by their numbers.
+fn told(work: &Work, event: &Event) -> String {
+    let one = |word: &str| {
+        let name = word.trim_end_matches([':', ';', ',', '.']);
+        let found = Id::new(name).and_then(|id| work.entry(&id));
+        found.map_or(word.to_owned(), |e| {
+            format!("entry {}{}", e.number, &word[name.len()..])
+        })
+    };
+    let words: Vec<String> = event.words().split(' ').map(one).collect();
+    words.join(" ")
 }
 
 /// The photographs of an event, small, each leading to itself.
@@ -205,7 +218,7 @@ pub async fn entry(State(bench): State<Bench>, Path(id): Path<String>) -> Respon
         let note = standing(&kept.work, entry);
         let main = html! {
             h1 { (title) ": " (entry.event.kind()) }
-            p.answer { (entry.event.words()) }
+            p.answer { (told(&kept.work, &entry.event)) }
             @if !note.is_empty() { p { (note) } }
             @if let Some(now) = kept.work.event(&entry.id) { @if *now != entry.event { p { "Counts now as: " (now.words()) } } }
             p { "Written " (entry.time) @if !entry.author.is_empty() { " by " (entry.author) } ". Its sum is " code { (entry.hash) } "." }
@@ -293,11 +306,7 @@ fn signature(author: &str) -> Markup {
 }
 
 /// Keeps the name with which this browser signs, in a cookie.
-pub async fn sign(request: Request) -> Response {
-    let form = match Form::read(request).await {
-        Ok(form) => form,
-        Err(unread) => return (unread.status, unread.words).into_response(),
-    };
+pub async fn sign(form: Form) -> Response {
     let who: String = form
         .line("who")
         .unwrap_or_default()

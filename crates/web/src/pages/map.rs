@@ -1,20 +1,22 @@
 //! The board's map: photographs of both sides with the places on them, put there by clicking.
 
-use axum::extract::{Path, Query, Request, State};
+use axum::extract::{Path, Query, State};
 use axum::http::StatusCode;
-use axum::response::{IntoResponse, Response};
+use axum::response::Response;
+use bench::pages::board::View;
 use maud::{Markup, html};
 use serde::Deserialize;
-use store::record::event::{Photo, Point};
+use store::record::event::{Face, Photo, Point, Site};
 use store::record::{Entry, Event, Id, Work};
 
-use super::enter::{held, hidden};
+use super::enter::{choice, held, hidden, line, number, photos, unit};
 use super::ledger::coded;
-use super::{Bench, Frame, PATIENCE, address, answer, blocking, missing, refused, version};
+use super::{Bench, Frame, Looked, address, answer, blocking, missing, refused, version};
 use crate::book::Unwritten;
 use crate::entry::see;
 use crate::form::Form;
-use crate::{edge, photo};
+use crate::outline::Edge;
+use crate::{edge, outline, photo};
 
 /// Which photograph is looked at, and what is to be placed next.
 #[derive(Debug, Default, Deserialize)]
@@ -39,7 +41,8 @@ pub async fn page(
         let Some(board) = now.project.board(&name) else {
             return missing(&bench, &now.project, &name);
         };
-        let (view, _) = bench.board(&now, board, PATIENCE);
+        let looked = bench.look(&now, board);
+        let view = &looked.view;
         let kept = bench.book.read();
         let photos = kept.work.photos(None, Some(&name));
         let chosen = photos
@@ -50,22 +53,21 @@ pub async fn page(
         let main = html! {
             h1 { a href=(address(&name)) { (name) } " map" }
             @match chosen {
-                None => {
-                    p.answer { "No photograph of this board yet" }
-                    p { a.go href="/intake" { "Photograph it on the intake page, under its name" } }
-                }
+                None => p.answer { "No photograph of this board yet, and no outline" },
                 Some((entry, photo)) => {
                     (choose(&name, &photos, entry))
-                    (placing(&bench, &kept.work, &view.places, &name, (entry, photo), &wanted.name, is_open))
+                    (next(&looked))
+                    (placing(&bench, &kept.work, &looked, (entry, photo), &wanted.name, is_open))
                 }
             }
+            @if is_open { (picture_forms(&name, view, chosen.is_none())) }
         };
         let title = format!("{name} map");
         answer(
             Frame {
                 here: Some(&name),
-                pulse: "/pulse/map",
-                version: &version(now.stamp),
+                pulse: &format!("/pulse/map{}", address(&name)),
+                version: &version(("map", looked.version(&now))),
                 ..Frame::new(&bench, &now.project, &title, main)
             }
             .page(),
@@ -86,16 +88,72 @@ fn choose(board: &str, photos: &[(&Entry, &Photo)], chosen: &Entry) -> Markup {
     }
 }
 
+/// The place that tells most now, with the lead that goes there.
+fn sought(looked: &Looked) -> Vec<(&str, &str)> {
+    looked.next().map_or_else(Vec::new, |(_, next)| {
+        vec![(next.red.as_str(), "red"), (next.black.as_str(), "black")]
+    })
+}
+
+fn next(looked: &Looked) -> Markup {
+    html! {
+        @if let Some((unit, next)) = looked.next() {
+            p.figure-words { "Next to probe on unit " (unit) ": red on " strong { (next.red) } ", black on " strong { (next.black) } ", " (next.what) "." }
+        }
+    }
+}
+
+/// More photographs, and an outline where there is none yet.
+fn picture_forms(board: &str, view: &View, is_first: bool) -> Markup {
+    let back = format!("{}/map", address(board));
+    let faces = [
+        ("component", "component side"),
+        ("solder", "solder side"),
+        ("other", "other"),
+    ];
+    html! {
+        details id="photograph" open[is_first] {
+            summary { "Add a photograph" }
+            form method="post" action="/entry" enctype="multipart/form-data" data-keep id="photograph-form" {
+                (hidden("photo", &back)) (held("board", board))
+                div.fields {
+                    (unit(&view.units, ""))
+                    (choice("face", "Side", &faces, "component"))
+                    (line("caption", "What it shows", ""))
+                    (photos("Photographs (JPEG or PNG)"))
+                    button type="submit" { "Keep them" }
+                }
+            }
+        }
+        details id="outline" open[is_first] {
+            summary { "Draw an outline instead" }
+            form method="post" action=(back) data-keep id="outline-form" {
+                (hidden("outline", &back)) (held("board", board))
+                p { "Its shape, with a dot every 10 mm; places are put on it as on a photograph." }
+                div.fields {
+                    (unit(&view.units, ""))
+                    (choice("face", "Side", &faces[..2], "component"))
+                    (number("across", "Width in mm", ""))
+                    (number("down", "Height in mm", ""))
+                    label.field { span { "Edge connector" } select name="edge" { @for e in Edge::ALL { option value=(e.word()) { (e.word()) } } } }
+                    button type="submit" { "Draw it" }
+                }
+            }
+        }
+    }
+}
+
 /// The photograph with its places, and the form by which a click places one more.
 fn placing(
     bench: &Bench,
     work: &Work,
-    places: &[String],
-    board: &str,
+    looked: &Looked,
     (entry, picture): (&Entry, &Photo),
     name: &str,
     is_open: bool,
 ) -> Markup {
+    let (board, places) = (looked.view.name.as_str(), &looked.view.places);
+    let sought = sought(looked);
     let points = work.points(&entry.id);
     let is_placed = |n: &str| points.iter().any(|(_, p)| p.name == n);
     // Nets and points first, as they are what a probe is sent to; pins are placed where somebody wants them.
@@ -119,12 +177,12 @@ fn placing(
                 p.hint { @if due.is_empty() { "Every net and point is placed." } @else { (due.len()) " nets and points are not on it yet. Click where the place is." } }
                 div.picture {
                     input type="image" name="at" src=(at) width=(WIDTH) alt="Click where the place is";
-                    (marks_on(&points, ratio, &[]))
+                    (marks_on(&points, ratio, &sought, true))
                 }
                 datalist id="places" { @for p in places { option value=(p) {} } }
             }
         } @else {
-            div.picture { img src=(at) width=(WIDTH) alt=(format!("{board}, {} side", picture.face.word())); (marks_on(&points, ratio, &[])) }
+            div.picture { img src=(at) width=(WIDTH) alt=(format!("{board}, {} side", picture.face.word())); (marks_on(&points, ratio, &sought, true)) }
         }
         @if !points.is_empty() {
             details id="placed" { summary { (points.len()) " placed" }
@@ -141,20 +199,20 @@ fn ratio(bench: &Bench, picture: &Photo) -> Option<f64> {
     Some(f64::from(height) / f64::from(width))
 }
 
-/// Rings with names; `sought` are drawn large.
-fn marks_on(points: &[(&Entry, &Point)], ratio: f64, sought: &[(&str, &str)]) -> Markup {
+/// Rings with names; `sought` are drawn large, the others only if all are wanted.
+fn marks_on(points: &[(&Entry, &Point)], ratio: f64, sought: &[(&str, &str)], all: bool) -> Markup {
     let height = 1000.0 * ratio;
     html! {
         svg.marks viewBox=(format!("0 0 1000 {height:.0}")) aria-hidden="true" {
             @for (_, p) in points {
                 @let (x, y) = (p.x * 1000.0, p.y * height);
                 @let role = sought.iter().find(|(name, _)| *name == p.name).map(|(_, role)| *role);
+                @if all { circle.under cx=(one(x)) cy=(one(y)) r="10" {} circle.placed cx=(one(x)) cy=(one(y)) r="10" {} }
                 @if let Some(role) = role {
                     circle.under cx=(one(x)) cy=(one(y)) r="34" {} circle.sought cx=(one(x)) cy=(one(y)) r="34" {}
                     text.under x=(one(x)) y=(one(y - 44.0)) text-anchor="middle" { (role) " " (p.name) }
                     text.sought-word x=(one(x)) y=(one(y - 44.0)) text-anchor="middle" { (role) " " (p.name) }
-                } @else if sought.is_empty() {
-                    circle.under cx=(one(x)) cy=(one(y)) r="10" {} circle.placed cx=(one(x)) cy=(one(y)) r="10" {}
+                } @else if all {
                     text.under x=(one(x)) y=(one(y - 16.0)) text-anchor="middle" { (p.name) }
                     text.placed-word x=(one(x)) y=(one(y - 16.0)) text-anchor="middle" { (p.name) }
                 }
@@ -182,23 +240,19 @@ pub fn beside(bench: &Bench, work: &Work, board: &str, red: &str, black: &str) -
         @for (photo, points) in &shown {
             div.picture.beside {
                 img src=(format!("/photo/{}", photo.attachment)) width=(WIDTH) alt=(format!("{board}, {} side: where the leads go", photo.face.word()));
-                (marks_on(points, ratio(bench, photo).unwrap_or(0.75), &sought))
+                (marks_on(points, ratio(bench, photo).unwrap_or(0.75), &sought, false))
             }
         }
     }
 }
 
 /// Places a point where the photograph was clicked.
-pub async fn post(
-    State(bench): State<Bench>,
-    Path(name): Path<String>,
-    request: Request,
-) -> Response {
-    let form = match Form::read(request).await {
-        Ok(form) => form,
-        Err(unread) => return (unread.status, unread.words).into_response(),
+pub async fn post(State(bench): State<Bench>, Path(name): Path<String>, form: Form) -> Response {
+    let write = match form.text("kind") {
+        "outline" => draw,
+        _ => place,
     };
-    blocking(move || match place(&bench, &name, &form) {
+    blocking(move || match write(&bench, &name, &form) {
         Ok(_) => {
             bench.bell.ring();
             see(form.back())
@@ -206,6 +260,66 @@ pub async fn post(
         Err(why) => refused(&bench, &form, &why, StatusCode::UNPROCESSABLE_ENTITY),
     })
     .await
+}
+
+/// A fraction of a side, to what a click is worth.
+fn near(fraction: f64) -> f64 {
+    (fraction.clamp(0.0, 1.0) * 1e4).round() / 1e4
+}
+
+/// Draws an outline and keeps it like a photograph.
+fn draw(bench: &Bench, board: &str, form: &Form) -> Result<Entry, Unwritten> {
+    let side = |field: &'static str, what: &str| {
+        let read = form.text(field).replace(',', ".").parse::<f64>().ok();
+        // Chosen: from a postage stamp to a backplane.
+        read.filter(|mm| (10.0..=1000.0).contains(mm))
+            .ok_or_else(|| {
+                let message = format!("The {what} of the board is not said.");
+                Unwritten::field(field, message, "Write millimetres, 10 to 1000.")
+            })
+    };
+    let (across, down) = (side("across", "width")?, side("down", "height")?);
+    let edge = Edge::ALL
+        .into_iter()
+        .find(|e| e.word() == form.text("edge"))
+        .unwrap_or(Edge::None);
+    let now = bench.now();
+    let unit = form.line("unit").filter(|unit| {
+        let known = now.project.known_units();
+        known.is_none_or(|all| all.contains(unit))
+    });
+    let unit = unit.ok_or_else(|| {
+        let message = "It is not said which unit's board this is.";
+        Unwritten::field("unit", message, "Choose one on the page.")
+    })?;
+    if now.project.board(board).is_none() {
+        let message = format!("There is no board {board} in this project.");
+        return Err(Unwritten::field(
+            "board",
+            message,
+            "Add it on the bench page first.",
+        ));
+    }
+    let picture = outline::draw(across, down, edge);
+    let own = form
+        .line("id")
+        .and_then(|t| Id::new(&t))
+        .unwrap_or_else(edge::fresh);
+    let photo = Photo {
+        site: Site {
+            unit,
+            board: Some(board.to_owned()),
+        },
+        face: Face::ALL
+            .into_iter()
+            .find(|f| f.word() == form.text("face"))
+            .unwrap_or(Face::Component),
+        caption: format!("outline, {across} by {down} mm"),
+        attachment: bench.book.attach("image/png", picture)?,
+    };
+    bench
+        .book
+        .append(own, &form.author, |_| Ok(Event::Photo(photo)))
 }
 
 fn place(bench: &Bench, board: &str, form: &Form) -> Result<Entry, Unwritten> {
@@ -247,8 +361,8 @@ fn place(bench: &Bench, board: &str, form: &Form) -> Result<Entry, Unwritten> {
     let point = Point {
         photo: id,
         name,
-        x: (x / width).clamp(0.0, 1.0),
-        y: (y / height).clamp(0.0, 1.0),
+        x: near(x / width),
+        y: near(y / height),
     };
     let own = form
         .line("id")

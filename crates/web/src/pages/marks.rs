@@ -18,6 +18,11 @@ pub fn verdict(mark: Mark) -> Markup {
     }
 }
 
+/// The shape of what stands out among like ones.
+pub fn out() -> Markup {
+    framed(html! { path.full d="M12 1l3.4 7.6L23 12l-7.6 3.4L12 23l-3.4-7.6L1 12l7.6-3.4z" {} })
+}
+
 /// The shape of an assembly's standing.
 pub fn standing(standing: Standing) -> Markup {
     match standing {
@@ -25,7 +30,7 @@ pub fn standing(standing: Standing) -> Markup {
         Standing::Waiting => ring(),
         Standing::NotLookedAt => rule(),
         Standing::Begun => half(),
-        Standing::ReadCold | Standing::Powered => dot(),
+        Standing::ReadCold | Standing::Powered | Standing::Proven => dot(),
     }
 }
 

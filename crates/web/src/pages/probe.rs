@@ -12,9 +12,7 @@ use serde::Deserialize;
 
 use super::enter::{conditions, held, hidden};
 use super::ledger::coded;
-use super::{
-    Bench, Frame, PATIENCE, Waiting, address, answer, blocking, board_version, map, marks, missing,
-};
+use super::{Bench, Frame, address, answer, blocking, map, marks, missing};
 use crate::work::Stand;
 use run::{Step, steps};
 
@@ -88,10 +86,8 @@ pub async fn page(
         let Some(board) = now.project.board(&name) else {
             return missing(&bench, &now.project, &name);
         };
-        let (view, waiting) = bench.board(&now, board, PATIENCE);
-        let advice = bench.advice(&now, board);
-        let unread = bench.unread(&now, board);
-        bench.work.first(&name);
+        let looked = bench.look(&now, board);
+        let (view, advice, unread) = (&looked.view, &looked.advice, &looked.unread);
         let unit = view.units.iter().position(|u| u.name == at.unit);
         let at = At {
             unit: match (unit, view.units.as_slice()) {
@@ -102,29 +98,27 @@ pub async fn page(
             },
             ..at
         };
-        let told = match &advice {
+        let told = match advice {
             Some(Stand::Done(view)) => view.units.iter().find(|u| u.name == at.unit),
             _ => None,
         };
-        let mut list = steps(&view, &unread, told, &at.unit, at.powered == "yes");
+        let mut list = steps(view, unread, told, &at.unit, at.powered == "yes");
         if let Some(wanted) = at.wanted() {
             list.retain(|s| !s.is_same(&wanted));
-            list.insert(0, run::filled(wanted, &view, &unread));
+            list.insert(0, run::filled(wanted, view, unread));
         }
-        let going = matches!(waiting, Some(Waiting::For(..)))
-            || advice.as_ref().is_some_and(Stand::is_going)
-            || unread.is_going();
+        let going = looked.is_going();
         let is_open = bench.book.closed().is_none();
         let kept = bench.book.read();
         let map = list.get(at.skip).map(|s| map::beside(&bench, &kept.work, &name, &s.red, &s.black));
         let main = html! {
             h1 { a href=(address(&name)) { (name) } " probe" @if !at.unit.is_empty() { ", unit " (at.unit) } }
             @if !is_open { p { "Nothing can be entered here." } }
-            @else if at.unit.is_empty() { (choose(&view, &at)) }
+            @else if at.unit.is_empty() { (choose(view, &at)) }
             @else {
-                @if !at.came.is_empty() { (came(&view, &at, told)) }
-                (step(&view, &list, &at, going, map.as_ref()))
-                (switch(&view, &at))
+                @if !at.came.is_empty() { (came(view, &at, told)) }
+                (step(view, &list, &at, going, map.as_ref()))
+                (switch(view, &at))
             }
         };
         let title = format!("{name} probe");
@@ -132,7 +126,7 @@ pub async fn page(
             Frame {
                 here: Some(&name),
                 pulse: &format!("/pulse/board/{}", &address(&name)["/board/".len()..]),
-                version: &board_version(&now, &waiting, &unread, &advice),
+                version: &looked.version(&now),
                 refresh: false,
                 ..Frame::new(&bench, &now.project, &title, main)
             }
@@ -187,7 +181,10 @@ fn meant(row: &Row, cell: &Cell, told: Option<&advice::Unit>) -> Markup {
 fn step(view: &View, list: &[Step], at: &At, going: bool, map: Option<&Markup>) -> Markup {
     let Some(step) = list.get(at.skip) else {
         return html! {
-            p.answer { @if going { "The next place is being worked out." } @else { "Nothing is left to take on this list." } }
+            p.answer { @if going { "The next place is being worked out." } @else if view.without.is_some() && view.rows.is_empty() { "Without a sheet nobody can say where to probe first" } @else { "Nothing is left to take on this list." } }
+            @if view.without.is_some() {
+                p { "Choose places yourself; what was read on one unit is offered here for the other. " a.go href=(format!("{}#enter", address(&view.name))) { "Enter a reading" } }
+            }
             @if at.skip > 0 { p { a.go href=(at.address(&view.name, 0)) { "Those that were passed over" } } }
             p { a.go href=(address(&view.name)) { "To the board" } }
         };

@@ -1,6 +1,6 @@
 //! A sheet typed as a table: a part a row, errors at the cell, saved as a person would write the file.
 
-use axum::extract::{Path, Request, State};
+use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::{Html, IntoResponse, Response};
 use bench::start::Change;
@@ -37,19 +37,17 @@ pub async fn page(State(bench): State<Bench>, Path(name): Path<String>) -> Respo
             Err(mistakes) => mistakes,
             Ok(_) => Vec::new(),
         };
-        let warn = typed::has_comments(board);
-        answer(framed(&bench, &name, &typed, &doubts, warn))
+        answer(framed(&bench, &name, &typed, &doubts))
     })
     .await
 }
 
-fn framed(bench: &Bench, name: &str, typed: &Typed, mistakes: &[Mistake], warn: bool) -> Markup {
+fn framed(bench: &Bench, name: &str, typed: &Typed, mistakes: &[Mistake]) -> Markup {
     let now = bench.now();
     let is_open = bench.book.closed().is_none();
     let title = format!("{name} sheet");
     let main = html! {
         h1 { a href=(address(name)) { (name) } " sheet" }
-        @if warn { p { strong { "The file holds comments, which saving it here does not keep." } } }
         @if mistakes.iter().any(|m| !m.is_doubt) { p.answer { "Not saved: " (mistakes.iter().filter(|m| !m.is_doubt).count()) " places are to be mended" } }
         (form(name, typed, mistakes, is_open))
     };
@@ -138,15 +136,7 @@ fn row(index: usize, part: Option<&Part>, mistakes: &[Mistake]) -> Markup {
 }
 
 /// Saves the sheet, or gives the table back with more rows or with what is wrong.
-pub async fn post(
-    State(bench): State<Bench>,
-    Path(name): Path<String>,
-    request: Request,
-) -> Response {
-    let form = match Form::read(request).await {
-        Ok(form) => form,
-        Err(unread) => return (unread.status, unread.words).into_response(),
-    };
+pub async fn post(State(bench): State<Bench>, Path(name): Path<String>, form: Form) -> Response {
     blocking(move || {
         let now = bench.now();
         if now.project.board(&name).is_none() {
@@ -156,13 +146,13 @@ pub async fn post(
         match form.text("do") {
             "rows" => {
                 typed.parts.extend(vec![Part::default(); SPARE]);
-                answer(framed(&bench, &name, &typed, &[], false))
+                answer(framed(&bench, &name, &typed, &[]))
             }
             "list" => {
                 typed.parts.retain(|p| !p.is_empty());
                 typed.parts.extend(typed::pasted(form.text("list")));
                 let found = typed::save(&name, &typed).map_or_else(|m| m, |(_, doubts)| doubts);
-                answer(framed(&bench, &name, &typed, &found, false))
+                answer(framed(&bench, &name, &typed, &found))
             }
             _ => match keep(&bench, &name, &typed) {
                 Ok(()) => {
@@ -170,7 +160,7 @@ pub async fn post(
                     see(&address(&name))
                 }
                 Err(mistakes) => {
-                    let page = framed(&bench, &name, &typed, &mistakes, false);
+                    let page = framed(&bench, &name, &typed, &mistakes);
                     (StatusCode::UNPROCESSABLE_ENTITY, Html(page.into_string())).into_response()
                 }
             },
@@ -220,6 +210,7 @@ fn keep(bench: &Bench, name: &str, typed: &Typed) -> Result<(), Vec<Mistake>> {
     let now = bench.now();
     let board = now.project.board(name);
     let old = board.and_then(|b| b.sheet.as_ref());
+    let text = old.map_or(text.clone(), |old| typed::carried(&old.text, &text));
     let file = old.map_or_else(|| file_name(name), |t| t.file.clone());
     let source = &bench.current.source;
     source

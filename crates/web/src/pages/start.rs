@@ -1,8 +1,8 @@
 //! The first five minutes: the machine is named, units and boards are added, and each step leads to the next.
 
-use axum::extract::{Request, State};
+use axum::extract::State;
 use axum::http::StatusCode;
-use axum::response::{IntoResponse, Response};
+use axum::response::Response;
 use bench::project::Project;
 use bench::start::{self, Change};
 use maud::{Markup, html};
@@ -21,26 +21,34 @@ use crate::form::Form;
 pub fn section(project: &Project, work: &Work) -> Markup {
     let boards: Vec<&str> = project.boards().map(|b| b.name.as_str()).collect();
     let first = project.units.first().map_or("", |u| u.name.as_str());
-    let has_photo = work
-        .others()
-        .any(|(_, e)| !matches!(e, Event::File(_)) && !e.attachments().is_empty());
+    let shows = |e: &Event| {
+        let is_picture = !matches!(e, Event::File(_)) && !e.attachments().is_empty();
+        is_picture || matches!(e, Event::Condition(_))
+    };
+    let is_seen = work.others().any(|(_, e)| shows(e));
     let is_read =
         work.readings(None).next().is_some() || project.boards().any(|b| b.readings.is_some());
     let has_sheet = project.boards().any(|b| b.sheet.is_some());
     let steps: [(&str, bool, Markup); 6] = [
         ("Name the machine", project.has_machine, name(project)),
-        ("Add a unit", !project.units.is_empty(), unit(project)),
+        (
+            "Add a unit; its twin, if there is one, below",
+            !project.units.is_empty(),
+            unit(project),
+        ),
         (
             "Photograph it, before anything moves",
-            has_photo,
+            is_seen,
             html! { p { a.go href=(format!("/intake?unit={}", coded(first))) { "Write down and photograph what arrived" } } },
         ),
         ("Add a board", !boards.is_empty(), board(project)),
         (
             "Type its first parts, or go without a sheet",
             has_sheet || (is_read && !boards.is_empty()),
-            html! { @for b in boards.iter().take(12) { p { a.go href=(format!("{}/sheet", address(b))) { "Type the sheet of " (b) } } }
-            p { "Without a sheet the units are compared with each other all the same." } },
+            html! {
+                @for b in boards.iter().take(12) { p { a.go href=(format!("{}/sheet", address(b))) { "Type the sheet of " (b) } " or " a.go href=(format!("{}#enter", address(b))) { "enter a reading of " (b) " without one" } } }
+                p { "Three parts are enough for the first expectations. Without a sheet the units, and like parts of a board, are compared with each other all the same." }
+            },
         ),
         (
             "Take the first reading",
@@ -111,11 +119,7 @@ fn board(project: &Project) -> Markup {
 }
 
 /// Writes the machine file.
-pub async fn post(State(bench): State<Bench>, request: Request) -> Response {
-    let form = match Form::read(request).await {
-        Ok(form) => form,
-        Err(unread) => return (unread.status, unread.words).into_response(),
-    };
+pub async fn post(State(bench): State<Bench>, form: Form) -> Response {
     blocking(move || match write(&bench, &form) {
         Ok(()) => {
             bench.bell.ring();

@@ -1,5 +1,7 @@
 //! Where the units differ: every pair of readings, odd ones first, what is harmless said once and put away.
 
+use std::sync::Arc;
+
 use axum::extract::State;
 use axum::response::Response;
 use bench::pages::Row;
@@ -92,13 +94,7 @@ fn pairs<'a>(view: &'a View, work: &'a Work) -> Vec<Pair<'a>> {
     let read_twice = |r: &&Row| r.cells.iter().filter(|c| c.mark != Mark::NotTaken).count() > 1;
     let rows = view.rows.iter().filter(read_twice);
     rows.map(|row| {
-        let is_it = |d: &&Dismissal| {
-            d.state.word() == row.state
-                && d.kind.word() == row.kind
-                && d.red == row.red
-                && d.black == row.black
-        };
-        let found = dismissals.iter().rev().find(|(_, d)| is_it(d));
+        let found = dismissals.iter().rev().find(|(_, d)| is_of(d, row));
         let group = match (found, row.twin.as_str()) {
             (Some(_), _) => Group::Harmless,
             (None, "alike, but off") => Group::AlikeButOff,
@@ -113,6 +109,35 @@ fn pairs<'a>(view: &'a View, work: &'a Work) -> Vec<Pair<'a>> {
         }
     })
     .collect()
+}
+
+/// Whether a dismissal is about this row.
+fn is_of(d: &Dismissal, row: &Row) -> bool {
+    d.state.word() == row.state
+        && d.kind.word() == row.kind
+        && d.red == row.red
+        && d.black == row.black
+}
+
+/// A board without a sheet as it is shown: what was said to be harmless is not odd any more.
+pub fn settled(view: Arc<View>, work: &Work) -> Arc<View> {
+    let dismissals = work.dismissals(&view.name);
+    if view.without.is_none() || dismissals.is_empty() {
+        return view;
+    }
+    let mut own = View::clone(&view);
+    let harmless = own
+        .rows
+        .iter_mut()
+        .filter(|row| row.is_odd() && dismissals.iter().any(|(_, d)| is_of(d, row)));
+    for row in harmless {
+        for (count, cell) in own.counts.iter_mut().zip(&mut row.cells) {
+            count.odd -= usize::from(cell.mark == Mark::NoExpectation);
+            cell.stands_out = false;
+        }
+        row.twin = "harmless".to_owned();
+    }
+    Arc::new(own)
 }
 
 fn groups(list: &[Pair], units: &[UnitName], is_open: bool) -> Markup {

@@ -2,8 +2,8 @@
 
 use std::sync::Arc;
 
-use axum::extract::{Request, State};
-use axum::response::{IntoResponse, Response};
+use axum::extract::State;
+use axum::response::Response;
 use bench::pages::permit::{self, stage_rows};
 use bench::pages::power::{View, rows};
 use bench::power::plan::{StageReading, StageView};
@@ -21,11 +21,7 @@ use crate::project::Now;
 use crate::work;
 
 /// Takes a form of the page.
-pub async fn post(State(bench): State<Bench>, request: Request) -> Response {
-    let form = match Form::read(request).await {
-        Ok(form) => form,
-        Err(unread) => return (unread.status, format!("{}\n", unread.words)).into_response(),
-    };
+pub async fn post(State(bench): State<Bench>, form: Form) -> Response {
     blocking(move || {
         let taken = take(&bench, &form);
         bench.bell.ring();
