@@ -51,13 +51,37 @@ pub enum MemoryVerb {
         #[arg(long)]
         json: bool,
     },
+    /// Words by the fields that the shape file names; of two units, the fields that differ.
+    Words {
+        /// Reads of the store, as for `memory dump`; `UNIT=FILE` says which unit was read.
+        #[arg(required = true)]
+        reads: Vec<String>,
+        /// Only words that hold this value (hexadecimal) in this field; may be given again.
+        #[arg(long, value_name = "FIELD=VALUE")]
+        find: Vec<String>,
+        /// What all verbs take.
+        #[command(flatten)]
+        common: Common,
+    },
+    /// Two captured sequences of micro-addresses: where they part, and which bit of which word made them.
+    Follow {
+        /// Reads of the store in both units, as UNIT=FILE.
+        #[arg(required = true)]
+        reads: Vec<String>,
+        /// A captured sequence: addresses in order, or CSV with a column `address`. Once for each unit.
+        #[arg(long, value_name = "UNIT=FILE", required = true)]
+        sequence: Vec<String>,
+        /// What all verbs take.
+        #[command(flatten)]
+        common: Common,
+    },
     /// A map of passes and failures over two parameters: margins and drift.
     Map {
         /// CSV: two parameters and errors.
         map: PathBuf,
-        /// The working point, such as 380,210.
+        /// The working point, such as 380,210; not needed if the map has a line `# at 380,210`.
         #[arg(long, value_name = "A,B", value_parser = point)]
-        at: (f64, f64),
+        at: Option<(f64, f64)>,
         /// An earlier map.
         #[arg(long, value_name = "FILE")]
         earlier: Option<PathBuf>,
@@ -143,6 +167,31 @@ pub fn run(verb: MemoryVerb) -> ExitCode {
             }
             _ => output::answer(Ok(memory::march()), json, |t| memory::march_text(t)),
         },
+        MemoryVerb::Words {
+            reads,
+            find,
+            common,
+        } => {
+            let view = store(&common.shape)
+                .and_then(|s| memory::words(&s, &all(&reads)?, &find, common.writing()));
+            if let Ok(view) = &view
+                && !common.json
+            {
+                output::skipped(&view.skipped);
+            }
+            output::answer(view, common.json, memory::WordsView::to_text)
+        }
+        MemoryVerb::Follow {
+            reads,
+            sequence,
+            common,
+        } => {
+            let view = store(&common.shape).and_then(|s| {
+                let (reads, sequences) = (all(&reads)?, all(&sequence)?);
+                memory::follow_sequences(&s, &reads, &sequences, common.writing())
+            });
+            output::answer(view, common.json, memory::FollowView::to_text)
+        }
         MemoryVerb::Map {
             map,
             at,
@@ -194,16 +243,17 @@ fn named(text: &str) -> Result<Source, Refused> {
     }
 }
 
+fn all(reads: &[String]) -> Result<Vec<Source>, Refused> {
+    reads.iter().map(|r| named(r)).collect()
+}
+
 fn dump(
     reads: &[String],
     reference: Option<&Path>,
     common: &Common,
 ) -> Result<memory::StoreView, Refused> {
     let store = store(&common.shape)?;
-    let sources = reads
-        .iter()
-        .map(|r| named(r))
-        .collect::<Result<Vec<_>, _>>()?;
+    let sources = all(reads)?;
     let reference = reference.map(|r| source(r, None)).transpose()?;
     memory::dump(
         &store,

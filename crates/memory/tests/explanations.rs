@@ -204,6 +204,7 @@ fn planted_faults_are_among_the_fewest_and_mostly_first() {
     let full = std::env::var_os("KNOWNGOOD_FULL").is_some();
     let cases = if full { 2000 } else { 140 };
     let (mut fewest, mut first, mut first_exactly) = (0u32, 0u32, 0u32);
+    let (mut lost, mut unproved) = (Vec::new(), Vec::new());
     for case in 0..cases {
         let mut chance = Chance::new(77_000 + case);
         let mut shape = campaign_shape(case, &mut chance);
@@ -221,7 +222,16 @@ fn planted_faults_are_among_the_fewest_and_mostly_first() {
                 "case {case}"
             );
         }
-        assert!(got.fewest, "case {case}: {planted:?}");
+        if !got.fewest {
+            unproved.push(case);
+            eprintln!(
+                "case {case} is cut short after {} trials, {} elements found: {planted:?} in {:?}",
+                got.trials,
+                got.sets[0].len(),
+                wiring.shape().organisation
+            );
+            continue;
+        }
         let size = got.sets[0].len();
         assert!(
             size <= planted.len(),
@@ -232,11 +242,14 @@ fn planted_faults_are_among_the_fewest_and_mostly_first() {
             continue;
         }
         fewest += 1;
-        assert!(
-            got.sets.contains(&planted),
-            "case {case}: {planted:?} is lost, complete {}",
-            got.complete
-        );
+        if !got.sets.contains(&planted) {
+            eprintln!(
+                "case {case}: {planted:?} is lost, complete {}",
+                got.complete
+            );
+            lost.push(case);
+            continue;
+        }
         let (reads, reference) = (
             dump("read", &wiring, &read),
             dump("reference", &wiring, &stored),
@@ -259,6 +272,8 @@ fn planted_faults_are_among_the_fewest_and_mostly_first() {
     eprintln!(
         "planted set is a fewest one in {fewest} of {cases}, first in {first} (itself in {first_exactly})"
     );
+    assert!(lost.is_empty(), "the planted set is lost in {lost:?}");
+    assert!(unproved.is_empty(), "cut short: {unproved:?}");
     assert!(fewest * 2 > cases as u32);
     assert!(first * 100 >= fewest * 85, "{first} of {fewest}");
 }

@@ -166,8 +166,13 @@ pub struct MapView {
     pub settings: [Vec<f64>; 2],
     /// Rows from the lowest second setting: `pass`, `fail` or `not tried`.
     pub outcomes: Vec<Vec<&'static str>>,
+    /// The working point.
+    pub point: (f64, f64),
     /// Points of the passing region around the working point.
     pub region: usize,
+    /// Their places among the settings of the first and of the second parameter.
+    #[serde(skip)]
+    pub inside: Vec<(usize, usize)>,
     /// Distances from the working point down and up along each parameter: to the last pass, and to the first failure if
     /// one was met. `None`: the working point does not pass.
     pub margins: Option<[[SideView; 2]; 2]>,
@@ -177,12 +182,25 @@ pub struct MapView {
     pub drift: Option<(f64, f64)>,
 }
 
-/// Reads a pass map, and an earlier one to hold it against.
+/// Reads a pass map, and an earlier one to hold it against. Without a working point the one counts that the map names
+/// in a remark, `# at 380,210`.
 ///
 /// # Errors
-/// Bad rows in either file.
-pub fn pass_map(map: &Text, earlier: Option<&Text>, point: (f64, f64)) -> Result<MapView, Refused> {
+/// Bad rows in either file; no working point.
+pub fn pass_map(
+    map: &Text,
+    earlier: Option<&Text>,
+    point: Option<(f64, f64)>,
+) -> Result<MapView, Refused> {
     let now = read_map(map)?;
+    let point = point
+        .or_else(|| PassMap::working_point(&map.text))
+        .ok_or_else(|| {
+            Refused::input(
+                "The working point is not known.",
+                "Name it with --at, as in --at 380,210, or in the map as a line `# at 380,210`.",
+            )
+        })?;
     let then = earlier.map(read_map).transpose()?;
     let word = |o: &::memory::pass_map::Outcome| match o {
         ::memory::pass_map::Outcome::Pass => "pass",
@@ -192,6 +210,8 @@ pub fn pass_map(map: &Text, earlier: Option<&Text>, point: (f64, f64)) -> Result
     let sides =
         |m: Margins| [m.across, m.up].map(|pair| pair.map(|side| (side.passes_to, side.fails_at)));
     Ok(MapView {
+        point,
+        inside: now.region(point),
         region: now.region(point).len(),
         margins: now.margins(point).map(sides),
         centre: now.centre(point),

@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use super::view::{MeasurementView, StoreView};
+use super::view::{MeasurementView, StoreView, VoteView};
 
 /// Explanations and rows of the map that are printed.
 const SHOWN: usize = 5;
@@ -26,10 +26,14 @@ impl StoreView {
         }
         self.explanations_text(&mut out);
         for weak in &self.weak {
+            let side = weak
+                .of
+                .as_ref()
+                .map_or(String::new(), |s| format!(" in {s}"));
             let _ = writeln!(
                 out,
-                "\nUnsteady: {} ({} of the {} bits that it could touch).",
-                weak.element, weak.explains, weak.of
+                "\nUnsteady: {}{side} ({} of the {} bits that it could touch).",
+                weak.element, weak.explains, weak.could
             );
             if !weak.alternatives.is_empty() {
                 let _ = writeln!(out, "  or {}", weak.alternatives.join(", or "));
@@ -39,6 +43,7 @@ impl StoreView {
             measurement_text(next, &mut out);
         }
         self.map_text(&mut out);
+        self.votes_text(&mut out);
         out
     }
 
@@ -124,6 +129,46 @@ impl StoreView {
         }
         if self.map.len() > SHOWN_WORDS {
             let _ = writeln!(out, "  and {} words more", self.map.len() - SHOWN_WORDS);
+        }
+    }
+}
+
+impl StoreView {
+    fn votes_text(&self, out: &mut String) {
+        let votes = self
+            .map
+            .iter()
+            .flat_map(|row| row.votes.iter().map(|v| (row.address, v)));
+        let votes: Vec<_> = votes.collect();
+        if votes.is_empty() {
+            return;
+        }
+        let _ = writeln!(out, "\nUnsteady bits, and what most reads say of them:");
+        for (address, v) in votes.iter().take(SHOWN_WORDS) {
+            let side = v.of.as_ref().map_or(String::new(), |s| format!(", {s}"));
+            let _ = writeln!(out, "  {address:04X} bit {}{side}: {}", v.bit, v.words());
+        }
+        if votes.len() > SHOWN_WORDS {
+            let _ = writeln!(out, "  and {} bits more", votes.len() - SHOWN_WORDS);
+        }
+    }
+}
+
+impl VoteView {
+    /// The vote and what it is worth, in words.
+    pub fn words(&self) -> String {
+        match (self.majority, self.doubt) {
+            (Some(level), Some(doubt)) => format!(
+                "{} of {} reads say 1; taken as {level}, wrong {} in 100",
+                self.ones,
+                self.reads,
+                if doubt < 0.01 {
+                    "less than 1".to_owned()
+                } else {
+                    format!("{:.0}", doubt * 100.0)
+                }
+            ),
+            _ => format!("{} of {} reads say 1: undecided", self.ones, self.reads),
         }
     }
 }
