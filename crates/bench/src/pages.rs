@@ -8,6 +8,7 @@ pub mod overview;
 pub mod power;
 mod rows;
 mod rulings;
+pub mod stores;
 pub mod unread;
 
 pub use cautions::{Caution, cautions};

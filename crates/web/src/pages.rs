@@ -18,6 +18,7 @@ pub mod proves;
 mod remarks;
 pub mod sheet;
 pub mod start;
+pub mod stores;
 pub mod twins;
 mod unread;
 
@@ -49,6 +50,8 @@ pub struct Bench {
     pub work: Arc<Work>,
     /// The ledger.
     pub book: Arc<Book>,
+    /// What was found in stores.
+    pub stores: Arc<stores::Shelf>,
     /// Rung when something changed.
     pub bell: Arc<Bell>,
 }

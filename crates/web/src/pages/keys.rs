@@ -17,8 +17,8 @@ const KEYS: [(&str, &str); 11] = [
     ("t", "take readings one by one"),
     ("n, p", "next board, previous board"),
     (
-        "b, i, w, u, l",
-        "the bench, intake, twins, power-up, the ledger",
+        "b, i, w, u, s, l",
+        "the bench, intake, twins, power-up, stores, the ledger",
     ),
 ];
 
