@@ -7,6 +7,7 @@ mod view;
 mod words;
 
 pub use patterns::{CoverageView, MapView, MarchView, march, march_text, pass_map, patterns};
+pub use text::of_hundred;
 pub use view::{ExplanationView, MapRow, MeasurementView, PartView, StoreView, VoteView, WeakView};
 pub use words::{DifferenceView, FollowView, WordView, WordsView, follow_sequences, words};
 pub(crate) use words::{Held, differing, followed, held, sequence};
@@ -14,6 +15,7 @@ pub(crate) use words::{Held, differing, followed, held, sequence};
 use ::memory::diagnostic::Diagnostic;
 use ::memory::dump::{Comparison, compare};
 use ::memory::explain::Limits;
+use ::memory::fault::Fault;
 use ::memory::first_read::{WritePermit, nothing_to_save, permit_writes};
 use ::memory::plane::explain_log;
 use ::memory::read::{Contents, LogRow, Reading, read_contents};
@@ -402,6 +404,11 @@ fn two_sided(
     view.note = (view.wrong > 0).then(|| {
         "The two differ; neither is the reference. Each explanation says in which of them its elements would have failed.".to_owned()
     });
+    if let (Some(note), [held, against]) = (&mut view.note, &both[..]) {
+        for (side, other) in [(held, against), (against, held)] {
+            note.push_str(&lost_by_weak(store, side, &other.1));
+        }
+    }
     let smallest = both.iter().map(|(_, c)| size(c)).min();
     both.retain(|(_, c)| Some(size(c)) == smallest);
     let labelled: Vec<(Option<String>, &Comparison)> = both
@@ -418,6 +425,29 @@ fn two_sided(
         .or(both.first());
     view.next = side.map_or(Vec::new(), |(_, c)| view::next(wiring, &c.explanations));
     view
+}
+
+/// A sentence on the differing bits that a weak element of one side may have lost in every read; empty if there are none.
+fn lost_by_weak(store: &Store, (name, side): &(String, Comparison), other: &Comparison) -> String {
+    let mut says = String::new();
+    for weak in &side.weak {
+        if matches!(weak.fault, Fault::Bit(..)) {
+            continue;
+        }
+        let may_lose = store.touched(&[weak.fault], 0, Some(&other.votes.majority));
+        let lost = |(a, bits): (usize, &Word)| {
+            let sensed = store.wiring.sensed(side.votes.majority[a]);
+            u64::from((bits & may_lose[a] & !sensed).count_ones())
+        };
+        let count: u64 = side.wrong_bits.iter().enumerate().map(lost).sum();
+        if count > 0 {
+            says += &format!(
+                " {count} of the differing bits may be pulses that {name} lost in every read ({}): read it more often before anything is made of them.",
+                weak.name
+            );
+        }
+    }
+    says
 }
 
 /// Elements of the likeliest explanation; the most there can be where there is none.

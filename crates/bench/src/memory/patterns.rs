@@ -242,19 +242,18 @@ impl MapView {
     /// The map and its margins in words, the highest second setting at the top.
     pub fn to_text(&self) -> String {
         let mut out = format!(
-            "{} upwards, {} across; + passes, - fails\n",
+            "{} upwards, {} across; + passes, - fails, @ the working point\n",
             self.parameters[1], self.parameters[0]
         );
-        for (setting, row) in self.settings[1].iter().zip(&self.outcomes).rev() {
-            let mark = |o: &&'static str| match *o {
+        for (up, row) in self.settings[1].iter().zip(&self.outcomes).rev() {
+            let mark = |(setting, o): (&f64, &&'static str)| match *o {
+                _ if (*setting, *up) == self.point => '@',
                 "pass" => '+',
                 "fail" => '-',
                 _ => ' ',
             };
-            out += &format!(
-                "{setting:>10}  {}\n",
-                row.iter().map(mark).collect::<String>()
-            );
+            let marks = self.settings[0].iter().zip(row).map(mark);
+            out += &format!("{up:>10}  {}\n", marks.collect::<String>());
         }
         match &self.margins {
             None => out += "The working point does not pass.\n",

@@ -74,11 +74,11 @@ impl StoreView {
                 .map_or(String::new(), |b| format!(" in {b}"));
             let _ = writeln!(
                 out,
-                "\n{}{blames}. It explains {} wrong bits and leaves {}. {:.0} in 100.",
+                "\n{}{blames}. It explains {} wrong bits and leaves {}. {}.",
                 first.elements.join(", and "),
                 first.explains,
                 first.leaves,
-                together * 100.0
+                of_hundred(together)
             );
             if first.parts.len() > 1 {
                 for part in first.parts.iter().take(SHOWN_WORDS) {
@@ -181,5 +181,14 @@ fn measurement_text(next: &MeasurementView, out: &mut String) {
     let _ = writeln!(out, "  {}", next.what);
     for (outcome, _) in &next.outcomes {
         let _ = writeln!(out, "    {outcome}");
+    }
+}
+
+/// A probability as a person says it; never certain.
+pub fn of_hundred(p: f64) -> String {
+    match p * 100.0 {
+        x if x > 99.5 => "Over 99 in 100".to_owned(),
+        x if x < 0.5 => "Under 1 in 100".to_owned(),
+        x => format!("{x:.0} in 100"),
     }
 }

@@ -11,6 +11,7 @@ use std::time::{Duration, Instant};
 use axum::extract::{Path, Query, State};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
+use bench::memory::of_hundred;
 use bench::pages::stores::{self, Cause, Finding, Kept, Part, View};
 use bench::stores::{StoreFile, StoreText};
 use maud::{Markup, html};
@@ -170,7 +171,7 @@ pub async fn page(
                     @for other in &all { a.go href=(address(other)) aria-current=[(*other == name).then_some("page")] { (other) } }
                 }
             }
-            h1 { "Store: " (view.name) @if !view.built.is_empty() { " " span.slot { (view.built) } } }
+            h1 { "Store: " (view.name) @if !view.built.is_empty() { " " small { (view.built) } } }
             (kept(&view))
             @if view.parts.is_empty() && view.drawn.is_some() {
                 p.answer { "Nothing was read yet" }
@@ -303,14 +304,6 @@ fn names(cause: &Cause) -> String {
     }
 }
 
-fn of_hundred(p: f64) -> String {
-    match p * 100.0 {
-        x if x > 99.5 => "over 99 in 100".to_owned(),
-        x if x < 0.5 => "under 1 in 100".to_owned(),
-        x => format!("{x:.0} in 100"),
-    }
-}
-
 fn found(
     view: &View,
     at: (usize, usize),
@@ -388,7 +381,7 @@ fn row(
             (length(cause.probability))
             div {
                 p.figure-words {
-                    (in_unit(cause.unit.as_ref())) strong { (names(cause)) } ". Explains " (cause.explains) ", leaves " (cause.leaves) ": " strong { (of_hundred(cause.probability)) } "."
+                    (in_unit(cause.unit.as_ref())) strong { (names(cause)) } ". Explains " (cause.explains) ", leaves " (cause.leaves) ". " strong { (of_hundred(cause.probability)) } "."
                 }
                 @if !cause.alike.is_empty() { p { "No read tells it from " (cause.alike.join("; or ")) "." } }
                 @if cause.elements.len() > 1 {
