@@ -270,6 +270,9 @@ pub fn dump(
         None => two_sided(store, reads, go_on),
     };
     view.skipped = skipped;
+    view.reminder = store.is_written().then_some(
+        "What this store holds is history, and the first write is the end of it: keep these reads before anything is written into it.",
+    );
     Ok(view)
 }
 
@@ -404,12 +407,14 @@ fn two_sided(
     view.note = (view.wrong > 0).then(|| {
         "The two differ; neither is the reference. Each explanation says in which of them its elements would have failed.".to_owned()
     });
+    let smallest = both.iter().map(|(_, c)| size(c)).min();
     if let (Some(note), [held, against]) = (&mut view.note, &both[..]) {
-        for (side, other) in [(held, against), (against, held)] {
-            note.push_str(&lost_by_weak(store, side, &other.1));
+        for (weak, blamed) in [(held, against), (against, held)] {
+            if Some(size(&blamed.1)) == smallest {
+                note.push_str(&lost_by_weak(store, weak, &blamed.1));
+            }
         }
     }
-    let smallest = both.iter().map(|(_, c)| size(c)).min();
     both.retain(|(_, c)| Some(size(c)) == smallest);
     let labelled: Vec<(Option<String>, &Comparison)> = both
         .iter()
@@ -427,22 +432,31 @@ fn two_sided(
     view
 }
 
-/// A sentence on the differing bits that a weak element of one side may have lost in every read; empty if there are none.
-fn lost_by_weak(store: &Store, (name, side): &(String, Comparison), other: &Comparison) -> String {
+/// A sentence on single bits that one side is blamed for and a weak element of the other may have lost in every read;
+/// empty if there are none.
+fn lost_by_weak(store: &Store, (name, side): &(String, Comparison), blamed: &Comparison) -> String {
+    let Some(first) = blamed.explanations.first() else {
+        return String::new();
+    };
+    let single = |p: &::memory::dump::Part| match p.fault {
+        Fault::Bit(word, bit, _) => Some((word as usize, bit)),
+        _ => None,
+    };
+    let singles: Vec<(usize, u8)> = first.parts.iter().filter_map(single).collect();
     let mut says = String::new();
-    for weak in &side.weak {
-        if matches!(weak.fault, Fault::Bit(..)) {
-            continue;
-        }
-        let may_lose = store.touched(&[weak.fault], 0, Some(&other.votes.majority));
-        let lost = |(a, bits): (usize, &Word)| {
-            let sensed = store.wiring.sensed(side.votes.majority[a]);
-            u64::from((bits & may_lose[a] & !sensed).count_ones())
-        };
-        let count: u64 = side.wrong_bits.iter().enumerate().map(lost).sum();
+    for weak in side
+        .weak
+        .iter()
+        .filter(|w| !matches!(w.fault, Fault::Bit(..)))
+    {
+        let may_lose = store.touched(&[weak.fault], 0, Some(&blamed.votes.majority));
+        let lost = singles
+            .iter()
+            .filter(|(a, bit)| may_lose[*a] >> bit & 1 == 1);
+        let count = lost.count();
         if count > 0 {
             says += &format!(
-                " {count} of the differing bits may be pulses that {name} lost in every read ({}): read it more often before anything is made of them.",
+                " {count} of the single bits among them may be pulses that {name} lost in every read ({}): read it more often before anything is made of them.",
                 weak.name
             );
         }

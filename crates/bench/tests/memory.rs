@@ -82,9 +82,9 @@ fn pulses_that_a_weak_line_lost_in_every_read_are_pointed_out() {
         .count();
     assert!(singles > 0);
     let note = few.note.unwrap_or_default();
-    let said =
-        "of the differing bits may be pulses that unit 1 lost in every read (sense line 13 weak)";
+    let said = "of the single bits among them may be pulses that unit 1 lost in every read (sense line 13 weak)";
     assert!(note.contains(said), "{note}");
+    assert!(!many.note.unwrap_or_default().contains("lost in every read"));
     assert!(
         many.explanations[0]
             .parts
@@ -103,6 +103,7 @@ fn repeated_reads_of_one_unit_show_what_is_unsteady() {
     let view = dump(&store, sources, None, Writing::default(), &|| true).expect("good files");
     assert_eq!(view.wrong, 0);
     assert!(view.unstable > 20, "{}", view.unstable);
+    assert_eq!(view.reminder, None);
     assert_eq!(view.weak.len(), 1);
     let all: Vec<&String> = view.weak[0]
         .alternatives
@@ -180,6 +181,18 @@ fn writing_is_blocked_until_a_complete_first_read_is_kept() {
             .expect("a coincident store")
             .noise
             .is_some_and(|n| n > 10)
+    );
+    let read = dump(
+        &store,
+        vec![partial.clone()],
+        None,
+        Writing::default(),
+        &|| true,
+    )
+    .expect("a good file");
+    assert!(
+        read.reminder
+            .is_some_and(|r| r.contains("before anything is written"))
     );
     partial.bytes.truncate(200);
     let refused = store.permit(

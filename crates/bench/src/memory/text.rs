@@ -24,6 +24,9 @@ impl StoreView {
         if let Some(note) = &self.note {
             let _ = writeln!(out, "{note}");
         }
+        if let Some(reminder) = self.reminder {
+            let _ = writeln!(out, "{reminder}");
+        }
         self.explanations_text(&mut out);
         for weak in &self.weak {
             let side = weak

@@ -39,6 +39,9 @@ pub struct StoreView {
     /// What the reader should know of how the files were used.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub note: Option<String>,
+    /// Of a store that can be written: to keep its reads first.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub reminder: Option<&'static str>,
     /// Words that read as all zeros and should not.
     pub zero_words: Vec<u32>,
     /// Words with wrong or unsteady bits.
