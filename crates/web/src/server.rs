@@ -136,6 +136,7 @@ impl Server {
                 get(pages::stores::page).post(pages::stores::post),
             )
             .route("/stores/{name}/march.csv", get(pages::stores::march))
+            .route("/stores/{name}/kept/{sum}", get(pages::stores::file))
             .route("/machine", post(pages::start::post))
             .route("/ledger", get(pages::ledger::page))
             .route("/ledger.csv", get(pages::ledger::table))

@@ -57,6 +57,17 @@ pub fn march_text(tests: &[CoverageView]) -> String {
     aligned(&head, &tests.iter().map(row).collect::<Vec<_>>())
 }
 
+impl Store {
+    /// The names of the tests that [`patterns`] knows for this store.
+    pub fn tests(&self) -> Vec<&'static str> {
+        let mut names: Vec<&str> = march_tests().iter().map(|m| m.name).collect();
+        if self.wiring.is_coincident() {
+            names.extend(["worst", "worst-inverse"]);
+        }
+        names
+    }
+}
+
 /// What to write into a store and to expect of it.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct MarchView {

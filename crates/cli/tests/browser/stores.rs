@@ -145,8 +145,24 @@ fn a_core_store_is_written_only_after_its_first_read_is_kept() {
         csv.contains(" 200 ") && csv.contains("step,operation,address,word"),
         "{csv}"
     );
-    // What was sent stays as it was sent, beside the reads of the folder.
     assert!(now.contains("X selection diode 7 shorted"));
+    // What was sent can be had back as it was sent.
+    let (_, rest) = now
+        .split_once("href=\"/stores/registers/kept/")
+        .expect("a link");
+    let links: Vec<&str> = now
+        .split("href=\"")
+        .filter(|l| l.starts_with("/stores/registers/kept/"))
+        .collect();
+    assert_eq!(links.len(), 2, "{rest}");
+    let back = page(links[1].split('"').next().unwrap_or(""));
+    assert!(
+        back.contains(" 200 ")
+            && back.contains("attachment; filename=\"2-read-0002.txt\"")
+            && back.ends_with(whole),
+        "{back}"
+    );
+    assert!(page("/stores/control/kept/00").contains(" 404 "));
     for path in [
         "/stores/..%2f..%2fetc",
         "/stores/control?show=9.9.9.9",

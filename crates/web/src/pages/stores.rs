@@ -3,16 +3,16 @@
 mod bits;
 mod files;
 mod map;
+mod saved;
 
 use std::collections::HashMap;
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
 use axum::extract::{Path, Query, State};
-use axum::http::{StatusCode, header};
-use axum::response::{IntoResponse, Response};
+use axum::response::Response;
 use bench::memory::of_hundred;
-use bench::pages::stores::{self, Cause, Finding, Kept, Part, View};
+use bench::pages::stores::{self, Cause, Finding, Part, View};
 use bench::stores::{StoreFile, StoreText};
 use maud::{Markup, html};
 use store::record::Event;
@@ -24,6 +24,7 @@ use super::{Bench, Frame, answer, blocking, problem, version};
 use crate::project::Now;
 
 pub use files::post;
+pub use saved::{file, march};
 
 /// How long a store is searched before the page says that it was cut short.
 const SEARCH: Duration = Duration::from_secs(20);
@@ -172,7 +173,7 @@ pub async fn page(
                 }
             }
             h1 { "Store: " (view.name) @if !view.built.is_empty() { " " small { (view.built) } } }
-            (kept(&view))
+            (saved::kept(&view))
             @if view.parts.is_empty() && view.drawn.is_some() {
                 p.answer { "Nothing was read yet" }
                 p { "Read the store twice in each unit, and send the reads." }
@@ -181,6 +182,7 @@ pub async fn page(
             (fields(&view))
             @for (unit, map) in &view.maps { (map::section(unit, map)) }
             @if bench.book.closed().is_none() && view.drawn.is_some() { (files::form(&view, &now)) }
+            (saved::list(&bench, text))
             (remarks(&view))
         };
         framed(&bench, &now, &format!("{name} - {}", now.project.name), main)
@@ -242,36 +244,6 @@ impl Chosen {
             return f.causes.get(self.cause).map(|c| (c, self.element));
         }
         f.causes.first().map(|c| (c, None))
-    }
-}
-
-/// What a core store held when it came is history.
-fn kept(view: &View) -> Markup {
-    let blocked: Vec<_> = view
-        .units
-        .iter()
-        .filter_map(|u| match &u.kept {
-            Kept::Blocked { why, is_written } => Some((&u.name, why, *is_written)),
-            _ => None,
-        })
-        .collect();
-    html! {
-        @if view.is_written && !blocked.is_empty() {
-            aside.caution aria-label="Save first" {
-                p { strong { "Save first. " } "What a core store held when it came is history, and the first write is the end of it. Read the whole store and send that read before any test writes into it." }
-                @for (unit, why, is_written) in &blocked {
-                    p { strong { "Unit " (unit) ": writing is blocked. " } (why) @if *is_written { " A march test was run in it nevertheless: what it held is lost, unless a read stands elsewhere." } }
-                }
-            }
-        }
-        @if view.is_written {
-            @for unit in &view.units {
-                @if let Kept::By(file) = &unit.kept {
-                    p { "Unit " (unit.name) ": what it held is kept in " (file) ". "
-                        a.small href=(format!("{}/march.csv?unit={}&test=March+C-", address(&view.name), coded(&unit.name))) { "March C- for unit " (unit.name) " as CSV" } }
-                }
-            }
-        }
     }
 }
 
@@ -486,30 +458,4 @@ fn remarks(view: &View) -> Markup {
             }
         }
     }
-}
-
-/// The operations of a march test as CSV, if the unit's first read is kept.
-pub async fn march(
-    State(bench): State<Bench>,
-    Path(name): Path<String>,
-    Query(given): Query<Given>,
-) -> Response {
-    blocking(move || {
-        let now = bench.now();
-        let Some(text) = now.project.stores.iter().find(|s| s.name == name) else {
-            return missing(&bench, &now, &name);
-        };
-        let of = |name: &str| given.get(name).map_or("", String::as_str);
-        let whole = with_ledger(&bench, text);
-        match stores::march_csv(&whole, &units(&now), of("unit"), of("test")) {
-            Ok(csv) => ([(header::CONTENT_TYPE, "text/csv; charset=utf-8")], csv).into_response(),
-            Err(refused) => {
-                let first = &refused.complaints()[0];
-                let help = first.help.clone().unwrap_or_default();
-                let text = format!("{} {help}\n", first.message);
-                (StatusCode::UNPROCESSABLE_ENTITY, text).into_response()
-            }
-        }
-    })
-    .await
 }
