@@ -342,6 +342,8 @@ fn without_a_whole_first_read_the_page_blocks_writing() {
     };
     assert_eq!(why, "No read of it is kept.");
     assert!(partly.contains("lacks"), "{partly}");
+    // Only unit 2 was read, in part: nothing is said of right and wrong.
+    assert!(view.parts[0].findings[0].is_alone && view.parts[0].findings[0].wrong == 0);
     for unit in ["1", "2"] {
         assert!(pages::stores::march_csv(registers, &units, unit, "March C-").is_err());
     }

@@ -345,8 +345,9 @@ fn reads(
     let contents: Vec<(&str, Option<&[u128]>)> =
         contents.iter().map(|(u, c)| (*u, c.as_deref())).collect();
     let only = (by_unit.len() == 1).then(|| by_unit[0].unit.as_str());
-    part.findings
-        .push(Finding::of(store, title, only, &view, &contents));
+    let mut finding = Finding::of(store, title, only, &view, &contents);
+    finding.is_alone = only.is_some();
+    part.findings.push(finding);
     Some(part)
 }
 

@@ -297,10 +297,12 @@ fn found(
             p.answer { "No explanation was found within the time" }
         } @else if let Some(weak) = finding.weak.first() {
             p.answer { (weak.of.as_ref().map_or(String::new(), |o| format!("{o}: "))) (weak.element) }
+        } @else if finding.is_alone {
+            p.answer { "Nothing is unsteady in " (finding.words) " words; what is wrong shows beside another unit, or a reference" }
         } @else {
             p.answer { "Nothing differs in " (finding.words) " words" }
         }
-        p { (finding.title) ": " (finding.words) " words, " strong { (bits(finding.wrong)) " " (verb[usize::from(finding.wrong != 1)]) } ", " strong { (finding.unsteady) " unsteady" } "." }
+        p { (finding.title) ": " (finding.words) " words, " @if !finding.is_alone { strong { (bits(finding.wrong)) " " (verb[usize::from(finding.wrong != 1)]) } ", " } strong { (finding.unsteady) " unsteady" } "." }
         @if finding.wrong > 0 && !finding.fewest { p { strong { "The search was cut short: fewer elements than these may do." } } }
         @if !finding.causes.is_empty() {
             ul.shares {

@@ -20,6 +20,8 @@ pub struct Picture {
 pub struct Finding {
     /// What was held against what.
     pub title: String,
+    /// Reads of one unit, held against each other: nothing says what is wrong.
+    pub is_alone: bool,
     /// Words that were compared.
     pub words: u64,
     /// Wrong bits.
@@ -148,6 +150,7 @@ impl Finding {
         };
         Self {
             title,
+            is_alone: false,
             words: view.words,
             wrong: view.wrong,
             unsteady: view.unstable,

@@ -28,6 +28,10 @@ pub fn section(view: &View, index: usize, part: &Part, chosen: Choice) -> Markup
     let Some((store, layouts)) = &view.drawn else {
         return html! {};
     };
+    let is_marked = |p: &Picture| p.wrong.iter().chain(&p.unsteady).any(|w| *w != 0);
+    if !part.pictures.iter().any(is_marked) {
+        return html! {};
+    }
     // A finding of two units says in which of them its elements would have failed.
     let of_unit = |unit: &str| {
         (0..part.findings.len())
@@ -59,7 +63,7 @@ pub fn section(view: &View, index: usize, part: &Part, chosen: Choice) -> Markup
             span { (key("full", "M3 3h10v10h-10z")) (part.verb[0]) ", explained by what is chosen" }
             span { (key("line", "M3 3h10v10h-10z")) (part.verb[0]) ", not explained by it" }
             span { (key("line", "M3 8a5 5 0 1 0 10 0a5 5 0 1 0 -10 0")) "unsteady" }
-            span { (key("ground", "M3 3h10v10h-10z")) "as it should be" }
+            span { (key("ground", "M3 3h10v10h-10z")) "nothing to mark" }
         }
         div.orders {
             @for (layout, name) in layouts.iter().zip(["By address, the highest bit of a word at its left", "By position"]) {
