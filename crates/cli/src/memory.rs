@@ -14,7 +14,8 @@ use crate::{files, output};
 pub enum MemoryVerb {
     /// Reads of a store held against a reference, another unit, or each other; what explains the wrong bits.
     Dump {
-        /// Reads: hex text, CSV, colon records, S-records or binary. `UNIT=FILE` says which unit was read. Without a
+        /// Reads: hex text, CSV, colon records, S-records or binary. `UNIT=FILE` says which unit was read; a `*` in FILE
+        /// stands for anything, as in 1=1-read-*.hex. Without a
         /// reference the first file, or the first unit, is what the others are held against.
         #[arg(required = true)]
         reads: Vec<String>,
@@ -243,8 +244,54 @@ fn named(text: &str) -> Result<Source, Refused> {
     }
 }
 
+/// Files as they were named; in `UNIT=FILE` a `*` in the file's name stands for anything, because no shell fills it in
+/// behind `UNIT=`.
 fn all(reads: &[String]) -> Result<Vec<Source>, Refused> {
-    reads.iter().map(|r| named(r)).collect()
+    let mut sources = Vec::new();
+    for text in reads {
+        match text.split_once('=') {
+            Some((unit, pattern)) if pattern.contains('*') && !Path::new(text).exists() => {
+                for path in filled(Path::new(pattern))? {
+                    sources.push(source(&path, Some(unit))?);
+                }
+            }
+            _ => sources.push(named(text)?),
+        }
+    }
+    Ok(sources)
+}
+
+/// The files that a name with one `*` in it stands for, in order.
+fn filled(pattern: &Path) -> Result<Vec<PathBuf>, Refused> {
+    let none = || {
+        Refused::input(
+            format!("No file is called `{}`.", pattern.display()),
+            "Check the folder, and write one `*` in the name of the file, as in 1=control/1-read-*.hex.",
+        )
+    };
+    let name = pattern
+        .file_name()
+        .and_then(|n| n.to_str())
+        .ok_or_else(none)?;
+    let (before, after) = name.split_once('*').ok_or_else(none)?;
+    let folder = match pattern.parent() {
+        Some(folder) if folder != Path::new("") => folder,
+        _ => Path::new("."),
+    };
+    let entries = std::fs::read_dir(folder).into_iter().flatten().flatten();
+    let fits = |n: &str| {
+        n.len() >= before.len() + after.len() && n.starts_with(before) && n.ends_with(after)
+    };
+    let mut found: Vec<PathBuf> = entries
+        .filter(|e| e.file_name().to_str().is_some_and(fits) && e.path().is_file())
+        .map(|e| e.path())
+        .collect();
+    found.sort();
+    if found.is_empty() {
+        Err(none())
+    } else {
+        Ok(found)
+    }
 }
 
 fn dump(
