@@ -104,6 +104,7 @@ impl Server {
             current: Arc::new(Current::new(Arc::clone(&source))),
             work: Work::start(Arc::clone(&bell)),
             book: Arc::new(Book::new(ledger)),
+            stores: Arc::default(),
             bell,
         };
         let watched = bench.clone();
@@ -133,6 +134,13 @@ impl Server {
                 get(pages::power::page).post(pages::power::post::post),
             )
             .route("/power.csv", get(pages::power::table))
+            .route("/stores", get(pages::stores::first))
+            .route(
+                "/stores/{name}",
+                get(pages::stores::page).post(pages::stores::post),
+            )
+            .route("/stores/{name}/march.csv", get(pages::stores::march))
+            .route("/stores/{name}/kept/{sum}", get(pages::stores::file))
             .route("/machine", post(pages::start::post))
             .route("/ledger", get(pages::ledger::page))
             .route("/ledger.csv", get(pages::ledger::table))

@@ -6,6 +6,7 @@ mod first_power;
 mod hostile;
 mod load;
 mod stage;
+mod stores;
 mod whole;
 
 use serde_json::json;

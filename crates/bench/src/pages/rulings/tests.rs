@@ -35,9 +35,10 @@ fn case() -> Case {
         priors: Opinion::Published,
         lenient: false,
     };
-    let mut case = case::open(&sheet, &options, &|_, _| Vec::new(), &|| false)
+    let kept = crate::Kept::default();
+    let mut case = case::open(&sheet, &options, &|_, _| Vec::new(), &kept, &|| false)
         .unwrap_or_else(|e| panic!("{:?}", e.complaints()));
-    case.focus(&|| false).expect("focused");
+    case.focus(&kept, &|| false).expect("focused");
     case
 }
 
