@@ -1,6 +1,6 @@
 //! A read, log, map or sequence sent to a store: checked, then kept in the ledger as it is.
 
-use axum::extract::{Path, Request, State};
+use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use bench::pages::stores::{self, View};
@@ -47,15 +47,7 @@ pub fn form(view: &View, now: &Now) -> Markup {
 }
 
 /// Takes a file.
-pub async fn post(
-    State(bench): State<Bench>,
-    Path(name): Path<String>,
-    request: Request,
-) -> Response {
-    let form = match Form::read(request).await {
-        Ok(form) => form,
-        Err(unread) => return (unread.status, format!("{}\n", unread.words)).into_response(),
-    };
+pub async fn post(State(bench): State<Bench>, Path(name): Path<String>, form: Form) -> Response {
     blocking(move || {
         let now = bench.now();
         if !now.project.stores.iter().any(|s| s.name == name) {
