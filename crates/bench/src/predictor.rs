@@ -12,7 +12,7 @@ mod prepare;
 mod turn;
 
 use circuit::{Edit, Network, Node};
-use diagnose::{Change, Effect, Healthy, Near, Predictions, Scale, Slopes, Solved};
+use diagnose::{Change, Effect, Healthy, Marginal, Near, Predictions, Scale, Slopes, Solved};
 use predict::{ChangedBoard, Question, healthy};
 use record::{At, Lead, ReadingKind, State};
 use sheet::{PartId, Sheet};
@@ -173,6 +173,17 @@ impl Predictor {
             let followed = followed(board, &at.question, leads, of, &base.names);
             (found.nominal.reading, marginal, followed)
         };
+        let reversed = (!at.rough)
+            .then(|| {
+                exchanged(
+                    unchanged,
+                    &at.question,
+                    leads,
+                    (scale, &centre),
+                    &base.names,
+                )
+            })
+            .flatten();
         // The slopes point as they do, and tell as much as they were seen to.
         let size = (followed.told / parts.max(f64::MIN_POSITIVE)).sqrt();
         centre.bends = followed.bends / followed.told.max(0.01);
@@ -183,7 +194,7 @@ impl Predictor {
             nominal: nominal.map_or(record::Shown::OverRange, record::Shown::Number),
             marginal,
             slopes: straight.chain(followed.bent).collect(),
-            reversed: None,
+            reversed,
             line: None,
         };
         Some((healthy, centre))
@@ -296,6 +307,25 @@ impl Predictor {
     }
 }
 
+/// The distribution with the leads exchanged, to first order; `None` where that reads the same.
+fn exchanged(
+    board: &ChangedBoard,
+    question: &Question,
+    leads: (Node, Node),
+    (scale, straight): (Scale, &Centre),
+    names: &[u32],
+) -> Option<Marginal> {
+    /// On the scale: five per cent of a resistance, 50 mV of a junction.
+    const OTHER: f64 = 0.05;
+    let other = centre(board, question, (leads.1, leads.0), names, None)?;
+    let on_scale = |c: &Centre| c.reading.map(|r| scale.at(r).0);
+    let same = match (on_scale(straight), on_scale(&other)) {
+        (Some(a), Some(b)) => (a - b).abs() < OTHER,
+        (a, b) => a.is_none() && b.is_none(),
+    };
+    (!same).then(|| first_order(&other, spread(&other)))
+}
+
 impl Predictions for Predictor {
     fn changes(&self) -> &[Change] {
         &self.deeds.changes
@@ -351,3 +381,6 @@ pub fn lifted(leads: &[Lead], sheet: &Sheet) -> Vec<(PartId, usize)> {
     found.dedup();
     found
 }
+
+#[cfg(test)]
+mod tests;

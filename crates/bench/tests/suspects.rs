@@ -140,3 +140,53 @@ fn flat_opinion_is_what_the_formats_say() {
             .all(|s| s.part != "F1" && s.part != "bridge")
     );
 }
+
+/// Readings that come one by one must end where all at once end: what is kept between them changes the cost only.
+#[test]
+fn readings_one_by_one_end_where_all_at_once_end() {
+    let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/demo");
+    let read = |file: String| std::fs::read_to_string(file).expect("the demo is part of the crate");
+    for board in ["a1", "a3", "a4", "a5"] {
+        let csv = read(format!("{folder}/readings/{board}.csv"));
+        let lines: Vec<&str> = csv.lines().collect();
+        let sheet = Text {
+            file: format!("{board}.kdl"),
+            text: read(format!("{folder}/sheets/{board}.kdl")),
+        };
+        let ask = |count: usize, kept: &bench::Kept| {
+            let options = Options {
+                readings: Text {
+                    file: "readings.csv".to_owned(),
+                    text: lines[..count].join("\n"),
+                },
+                machine: Some(Text {
+                    file: "machine.kdl".to_owned(),
+                    text: MACHINE.to_owned(),
+                }),
+                meter: MeterChoice::default(),
+                unit: None,
+                priors: Opinion::Published,
+                lenient: false,
+            };
+            suspects(&sheet, &options, kept, &|_, _| {}, &|| false).expect("well formed")
+        };
+        let kept = bench::Kept::default();
+        let mut view = ask(lines.len() - 5, &kept);
+        for count in lines.len() - 4..=lines.len() {
+            view = ask(count, &kept);
+        }
+        let anew = ask(lines.len(), &bench::Kept::default());
+        for (one, all) in view.units.iter().zip(&anew.units) {
+            sums_to_one(one);
+            let told = || format!("{board}, unit {}", one.unit);
+            assert!((one.healthy - all.healthy).abs() < 0.05, "{}", told());
+            assert!((one.sheet - all.sheet).abs() < 0.05, "{}", told());
+            let lead = |u: &UnitView| u.suspects.first().map(|s| (s.part.clone(), s.probability));
+            let (Some(a), Some(b)) = (lead(one), lead(all)) else {
+                panic!("no suspects: {}", told());
+            };
+            assert!((a.1 - b.1).abs() < 0.05, "{}: {a:?} {b:?}", told());
+            assert!(a.0 == b.0 || b.1 < 0.05, "{}: {a:?} {b:?}", told());
+        }
+    }
+}
