@@ -42,12 +42,11 @@ pub(crate) fn focused(
         if stop() {
             break;
         }
-        let likely = to.before.as_ref().map(|b| b.likely());
-        let (turned, any) = found.turned(&to.unit, &places, likely.as_deref());
-        found = Arc::new(turned);
-        if time > 0 && !any {
+        if time > 0 && places.iter().all(|p| found.serves(*p, &to.unit)) {
             break;
         }
+        let likely = to.before.as_ref().map(|b| b.likely());
+        found = Arc::new(found.turned(&to.unit, &places, likely.as_deref()));
         found.prepare(&places, stop);
         if time + 1 < TIMES {
             to = of(&found, toward);

@@ -87,6 +87,7 @@ impl Before {
                 }
             }
         }
+        likely.sort_unstable();
         likely.dedup();
         likely
     }

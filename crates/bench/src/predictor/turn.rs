@@ -20,6 +20,12 @@ impl Predictor {
         self.unit.as_ref()
     }
 
+    /// Whether the predictions of a place are about a unit near this one.
+    pub fn serves(&self, place: usize, unit: &[(u32, f64)]) -> bool {
+        let column = &self.columns[place];
+        column.middle.is_some() && column.off(unit) <= NEAR
+    }
+
     /// The same predictions for another unit: it shares what all units share, and no close look.
     pub fn of_another(&self) -> Self {
         Self {
@@ -28,28 +34,25 @@ impl Predictor {
         }
     }
 
-    /// The same predictions, each place's about the unit whose variables stand at `unit` unless they are about one near it;
-    /// the second is whether any of `places` is not as it was. Where only some variants are `likely`, the others keep
+    /// The same predictions, each place's about the unit whose variables stand at `unit` unless they are about one near it. Where, at
+    /// `places`, only some variants are `likely`, the others keep
     /// the lines they have there.
     pub fn turned(
         &self,
         unit: &Slopes,
         places: &[usize],
         likely: Option<&[(usize, usize)]>,
-    ) -> (Self, bool) {
+    ) -> Self {
         let about = Arc::new(self.middle.turned(unit));
         let likely: Option<HashSet<usize>> =
             likely.map(|l| l.iter().map(|at| self.deeds.of(*at)).collect());
         let mut found = self.clone();
         found.unit = Some(unit.clone());
-        let mut turned = false;
         for place in 0..self.places.len() {
-            let column = &self.columns[place];
-            let near = column.middle.is_some() && column.off(unit) <= NEAR;
-            if near {
+            if self.serves(place, unit) {
                 continue;
             }
-            turned |= places.contains(&place);
+            let column = &self.columns[place];
             let new = column.turned(Arc::clone(&about));
             found.proposed[place] = Arc::default();
             if let Some(likely) = likely.as_ref().filter(|_| places.contains(&place)) {
@@ -57,7 +60,7 @@ impl Predictor {
             }
             found.columns[place] = Arc::new(new);
         }
-        (found, turned)
+        found
     }
 
     /// Hands what is known of unlikely deeds on.

@@ -45,7 +45,9 @@ async fn first_power_waits_for_its_cold_card() {
     assert_eq!(browser.run(stages).await, json!(5));
     // One thing to do next, all else folded: on a phone the page stays short enough to be thumbed through.
     browser.open(&bench.address("/power")).await;
-    browser.until("return !!document.querySelector('table.card')").await;
+    browser
+        .until("return !!document.querySelector('table.card')")
+        .await;
     let open = "return [document.querySelectorAll('#check').length, document.querySelectorAll('details[open] details[open]').length]";
     assert_eq!(browser.run(open).await, json!([1, 0]));
     let table = bench.settled("/power.csv");
