@@ -30,6 +30,7 @@ pub mod risk;
 pub mod signal;
 pub mod simulated;
 pub mod start;
+pub mod stores;
 pub mod suspects;
 pub mod table;
 pub mod trial;

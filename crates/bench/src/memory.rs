@@ -1,15 +1,21 @@
 //! Stores for the command line and the pages: bytes in, plain view data out.
 
 mod patterns;
+pub mod picture;
 mod text;
 mod view;
+mod words;
 
 pub use patterns::{CoverageView, MapView, MarchView, march, march_text, pass_map, patterns};
-pub use view::{ExplanationView, MeasurementView, PartView, StoreView, WeakView};
+pub use text::of_hundred;
+pub use view::{ExplanationView, MapRow, MeasurementView, PartView, StoreView, VoteView, WeakView};
+pub use words::{DifferenceView, FollowView, WordView, WordsView, follow_sequences, words};
+pub(crate) use words::{Held, differing, followed, held, sequence};
 
 use ::memory::diagnostic::Diagnostic;
 use ::memory::dump::{Comparison, compare};
 use ::memory::explain::Limits;
+use ::memory::fault::Fault;
 use ::memory::first_read::{WritePermit, nothing_to_save, permit_writes};
 use ::memory::plane::explain_log;
 use ::memory::read::{Contents, LogRow, Reading, read_contents};
@@ -66,6 +72,70 @@ impl Store {
                 &found,
             ))),
         }
+    }
+
+    /// How it is built, in words: `woven, 96 words of 20 bits`.
+    pub fn built(&self) -> String {
+        let shape = self.wiring.shape();
+        let words = self.wiring.addresses().len();
+        format!(
+            "{}, {words} words of {} bits",
+            shape.organisation.word(),
+            shape.bits
+        )
+    }
+
+    /// Whether the machine writes it, so that what it holds can be lost.
+    pub fn is_written(&self) -> bool {
+        self.wiring.shape().organisation.is_writable()
+    }
+
+    /// Whether the shape file names fields of its words.
+    pub fn has_fields(&self) -> bool {
+        !self.wiring.shape().fields.is_empty()
+    }
+
+    /// Addresses that its address lines can express.
+    pub fn space(&self) -> usize {
+        self.wiring.space()
+    }
+
+    /// Whether a file is the log of a march test, and lines of it that cannot be used.
+    ///
+    /// # Errors
+    /// If nothing of it can be used.
+    pub fn look(&self, source: &Source) -> Result<(bool, Vec<Complaint>), Refused> {
+        let mut skipped = Vec::new();
+        let lenient = Writing {
+            lenient: true,
+            ..Writing::default()
+        };
+        let is_empty = match self.contents(source, lenient, &mut skipped)? {
+            Contents::Log(log) if !log.is_empty() => return Ok((true, skipped)),
+            Contents::Log(_) => true,
+            Contents::Dumps(dumps) => dumps.iter().all(|d| d.words.iter().all(Option::is_none)),
+        };
+        if is_empty && skipped.is_empty() {
+            return Err(Refused::input(
+                format!("`{}` holds no word that was read.", source.file),
+                "Read the store again.",
+            ));
+        }
+        if is_empty {
+            return Err(Refused::Input(skipped));
+        }
+        Ok((false, skipped))
+    }
+
+    /// The words of a file that holds one read; words that it lacks are zero.
+    pub(crate) fn one(&self, source: &Source) -> Option<Vec<Word>> {
+        let lenient = Writing {
+            lenient: true,
+            ..Writing::default()
+        };
+        let dumps = self.dumps(source, lenient, &mut Vec::new()).ok()?;
+        let words = &dumps.first()?.words;
+        Some(words.iter().map(|w| w.unwrap_or(0)).collect())
     }
 
     fn reading(&self, writing: Writing) -> Reading {
@@ -197,9 +267,12 @@ pub fn dump(
             let dumps: Vec<Dump> = reads.into_iter().map(|(_, d)| d).collect();
             one_sided(store, &dumps, &reference, go_on)
         }
-        None => two_sided(store, &reads, go_on),
+        None => two_sided(store, reads, go_on),
     };
     view.skipped = skipped;
+    view.reminder = store.is_written().then_some(
+        "What this store holds is history, and the first write is the end of it: keep these reads before anything is written into it.",
+    );
     Ok(view)
 }
 
@@ -222,7 +295,7 @@ fn one_sided(
 }
 
 /// Splits reads into the side held against and the side held.
-fn sides(reads: &[(Option<String>, Dump)]) -> (Vec<Dump>, Vec<Dump>) {
+fn sides(reads: Vec<(Option<String>, Dump)>) -> (Vec<Dump>, Vec<Dump>) {
     let first = reads.first().and_then(|(unit, _)| unit.clone());
     let of_first = |n: usize, unit: &Option<String>| {
         if first.is_some() {
@@ -232,14 +305,26 @@ fn sides(reads: &[(Option<String>, Dump)]) -> (Vec<Dump>, Vec<Dump>) {
         }
     };
     let (mut against, mut held) = (Vec::new(), Vec::new());
-    for (n, (unit, dump)) in reads.iter().enumerate() {
-        if of_first(n, unit) {
-            against.push(dump.clone())
+    for (n, (unit, dump)) in reads.into_iter().enumerate() {
+        if of_first(n, &unit) {
+            against.push(dump);
         } else {
-            held.push(dump.clone())
+            held.push(dump);
         }
     }
     (against, held)
+}
+
+/// What a side is called: its unit, if it was named, else its files.
+fn side_name(unit: Option<&String>, dumps: &[Dump]) -> String {
+    match unit {
+        Some(unit) => format!("unit {unit}"),
+        None => dumps
+            .iter()
+            .map(|d| d.name.as_str())
+            .collect::<Vec<_>>()
+            .join(", "),
+    }
 }
 
 /// What most reads say, as a read of its own; bits on which they disagree are taken from `else_from`.
@@ -266,10 +351,21 @@ const ROUNDS: [usize; 4] = [2, 4, 8, usize::MAX];
 
 fn two_sided(
     store: &Store,
-    reads: &[(Option<String>, Dump)],
+    reads: Vec<(Option<String>, Dump)>,
     go_on: &dyn Fn() -> bool,
 ) -> StoreView {
     let wiring = &store.wiring;
+    let named = |is_first: bool| -> Option<String> {
+        let first = reads.first()?.0.as_ref()?;
+        let mut units: Vec<&String> = reads.iter().filter_map(|(u, _)| u.as_ref()).collect();
+        units.retain(|u| (*u == first) == is_first);
+        units.dedup();
+        match &units[..] {
+            [only] if reads.iter().all(|(u, _)| u.is_some()) => Some((*only).clone()),
+            _ => None,
+        }
+    };
+    let (first_unit, other_unit) = (named(true), named(false));
     let (against, held) = sides(reads);
     if held.is_empty() {
         let alone = majority(wiring, &against, None);
@@ -295,41 +391,82 @@ fn two_sided(
         };
         let forward = compare(wiring, &held, &forward_reference, &limits);
         let backward = compare(wiring, &against, &backward_reference, &limits);
-        let wrong = forward.wrong;
-        let size = |c: &Comparison| c.explanations.first().map_or(usize::MAX, |e| e.parts.len());
-        let smallest = size(&forward).min(size(&backward));
-        if wrong == 0 || smallest < usize::MAX || largest == usize::MAX {
-            let name = |dumps: &[Dump]| {
-                dumps
-                    .iter()
-                    .map(|d| d.name.as_str())
-                    .collect::<Vec<_>>()
-                    .join(", ")
-            };
-            both = vec![(name(&held), forward), (name(&against), backward)];
-            both.retain(|(_, c)| size(c) == smallest);
+        if forward.wrong == 0
+            || largest == usize::MAX
+            || size(&forward).min(size(&backward)) < usize::MAX
+        {
+            both = vec![
+                (side_name(other_unit.as_ref(), &held), forward),
+                (side_name(first_unit.as_ref(), &against), backward),
+            ];
             break;
         }
     }
-    let first = &both[0].1;
-    let mut view = StoreView::of(wiring, first);
-    view.unstable = votes_held.unstable_count() + Votes::count(wiring, &against).unstable_count();
-    view.held_against = Some(forward_reference.name.clone());
+    let mut view = StoreView::of_both(wiring, &both);
+    view.held_against = both.get(1).map(|(name, _)| name.clone());
     view.note = (view.wrong > 0).then(|| {
         "The two differ; neither is the reference. Each explanation says in which of them its elements would have failed.".to_owned()
     });
+    let smallest = both.iter().map(|(_, c)| size(c)).min();
+    if let (Some(note), [held, against]) = (&mut view.note, &both[..]) {
+        for (weak, blamed) in [(held, against), (against, held)] {
+            if Some(size(&blamed.1)) == smallest {
+                note.push_str(&lost_by_weak(store, weak, &blamed.1));
+            }
+        }
+    }
+    both.retain(|(_, c)| Some(size(c)) == smallest);
     let labelled: Vec<(Option<String>, &Comparison)> = both
         .iter()
         .map(|(name, c)| (Some(name.clone()), c))
         .collect();
+    view.fewest = both.iter().all(|(_, c)| c.fewest);
+    view.complete = both.iter().all(|(_, c)| c.complete);
     view.explanations = view::explanations(wiring, &labelled);
     let likeliest = view.explanations.first().and_then(|e| e.blames.clone());
     let side = both
         .iter()
         .find(|(name, _)| Some(name) == likeliest.as_ref())
-        .map_or(first, |(_, c)| c);
-    view.next = view::next(wiring, &side.explanations);
+        .or(both.first());
+    view.next = side.map_or(Vec::new(), |(_, c)| view::next(wiring, &c.explanations));
     view
+}
+
+/// A sentence on single bits that one side is blamed for and a weak element of the other may have lost in every read;
+/// empty if there are none.
+fn lost_by_weak(store: &Store, (name, side): &(String, Comparison), blamed: &Comparison) -> String {
+    let Some(first) = blamed.explanations.first() else {
+        return String::new();
+    };
+    let single = |p: &::memory::dump::Part| match p.fault {
+        Fault::Bit(word, bit, _) => Some((word as usize, bit)),
+        _ => None,
+    };
+    let singles: Vec<(usize, u8)> = first.parts.iter().filter_map(single).collect();
+    let mut says = String::new();
+    for weak in side
+        .weak
+        .iter()
+        .filter(|w| !matches!(w.fault, Fault::Bit(..)))
+    {
+        let may_lose = store.touched(&[weak.fault], 0, Some(&blamed.votes.majority));
+        let lost = singles
+            .iter()
+            .filter(|(a, bit)| may_lose[*a] >> bit & 1 == 1);
+        let count = lost.count();
+        if count > 0 {
+            says += &format!(
+                " {count} of the single bits among them may be pulses that {name} lost in every read ({}): read it more often before anything is made of them.",
+                weak.name
+            );
+        }
+    }
+    says
+}
+
+/// Elements of the likeliest explanation; the most there can be where there is none.
+fn size(c: &Comparison) -> usize {
+    c.explanations.first().map_or(usize::MAX, |e| e.parts.len())
 }
 
 /// Explains the log of a march test.

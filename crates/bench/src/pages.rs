@@ -9,6 +9,7 @@ pub mod overview;
 pub mod power;
 mod rows;
 mod rulings;
+pub mod stores;
 pub mod unread;
 
 pub use cautions::{Caution, cautions};

@@ -9,6 +9,7 @@ use sheet::{Diagnostic, Sheet};
 use crate::entered::{Entered, Ruled, Written};
 use crate::loading::Text;
 use crate::refused::Complaint;
+use crate::stores::{self, StoreFile, StoreText};
 
 /// The texts of a project, as found in its folder; paths are relative to it and have `/` between their parts.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -23,6 +24,8 @@ pub struct ProjectText {
     pub readings: Vec<Text>,
     /// `meter.kdl`, in the folder itself or beside the sheets.
     pub meter: Option<Text>,
+    /// Files under `stores/`.
+    pub stores: Vec<StoreFile>,
     /// Files that could not be read as text.
     pub unreadable: Vec<Complaint>,
 }
@@ -40,6 +43,8 @@ pub struct Project {
     pub bring_up: Vec<Step>,
     /// The units, in the order of the machine file; without one those that the readings name.
     pub units: Vec<UnitName>,
+    /// Its stores, in the order of their names.
+    pub stores: Vec<StoreText>,
     /// `meter.kdl`.
     pub meter: Option<Text>,
     /// What is wrong or doubtful in the machine file, and files that cannot be used.
@@ -180,6 +185,7 @@ impl Project {
                 },
             });
         }
+        let stores = stores::gather(text.stores, &mut remarks);
         remarks.sort_by(|a, b| {
             b.is_error
                 .cmp(&a.is_error)
@@ -197,6 +203,7 @@ impl Project {
             assemblies,
             bring_up,
             units,
+            stores,
             meter: text.meter,
             remarks,
             machine,

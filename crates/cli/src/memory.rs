@@ -14,7 +14,8 @@ use crate::{files, output};
 pub enum MemoryVerb {
     /// Reads of a store held against a reference, another unit, or each other; what explains the wrong bits.
     Dump {
-        /// Reads: hex text, CSV, colon records, S-records or binary. `UNIT=FILE` says which unit was read. Without a
+        /// Reads: hex text, CSV, colon records, S-records or binary. `UNIT=FILE` says which unit was read; a `*` in FILE
+        /// stands for anything, as in 1=1-read-*.hex. Without a
         /// reference the first file, or the first unit, is what the others are held against.
         #[arg(required = true)]
         reads: Vec<String>,
@@ -51,13 +52,37 @@ pub enum MemoryVerb {
         #[arg(long)]
         json: bool,
     },
+    /// Words by the fields that the shape file names; of two units, the fields that differ.
+    Words {
+        /// Reads of the store, as for `memory dump`; `UNIT=FILE` says which unit was read.
+        #[arg(required = true)]
+        reads: Vec<String>,
+        /// Only words that hold this value (hexadecimal) in this field; may be given again.
+        #[arg(long, value_name = "FIELD=VALUE")]
+        find: Vec<String>,
+        /// What all verbs take.
+        #[command(flatten)]
+        common: Common,
+    },
+    /// Two captured sequences of micro-addresses: where they part, and which bit of which word made them.
+    Follow {
+        /// Reads of the store in both units, as UNIT=FILE.
+        #[arg(required = true)]
+        reads: Vec<String>,
+        /// A captured sequence: addresses in order, or CSV with a column `address`. Once for each unit.
+        #[arg(long, value_name = "UNIT=FILE", required = true)]
+        sequence: Vec<String>,
+        /// What all verbs take.
+        #[command(flatten)]
+        common: Common,
+    },
     /// A map of passes and failures over two parameters: margins and drift.
     Map {
         /// CSV: two parameters and errors.
         map: PathBuf,
-        /// The working point, such as 380,210.
+        /// The working point, such as 380,210; not needed if the map has a line `# at 380,210`.
         #[arg(long, value_name = "A,B", value_parser = point)]
-        at: (f64, f64),
+        at: Option<(f64, f64)>,
         /// An earlier map.
         #[arg(long, value_name = "FILE")]
         earlier: Option<PathBuf>,
@@ -143,6 +168,31 @@ pub fn run(verb: MemoryVerb) -> ExitCode {
             }
             _ => output::answer(Ok(memory::march()), json, |t| memory::march_text(t)),
         },
+        MemoryVerb::Words {
+            reads,
+            find,
+            common,
+        } => {
+            let view = store(&common.shape)
+                .and_then(|s| memory::words(&s, &all(&reads)?, &find, common.writing()));
+            if let Ok(view) = &view
+                && !common.json
+            {
+                output::skipped(&view.skipped);
+            }
+            output::answer(view, common.json, memory::WordsView::to_text)
+        }
+        MemoryVerb::Follow {
+            reads,
+            sequence,
+            common,
+        } => {
+            let view = store(&common.shape).and_then(|s| {
+                let (reads, sequences) = (all(&reads)?, all(&sequence)?);
+                memory::follow_sequences(&s, &reads, &sequences, common.writing())
+            });
+            output::answer(view, common.json, memory::FollowView::to_text)
+        }
         MemoryVerb::Map {
             map,
             at,
@@ -194,16 +244,63 @@ fn named(text: &str) -> Result<Source, Refused> {
     }
 }
 
+/// Files as they were named; in `UNIT=FILE` a `*` in the file's name stands for anything, because no shell fills it in
+/// behind `UNIT=`.
+fn all(reads: &[String]) -> Result<Vec<Source>, Refused> {
+    let mut sources = Vec::new();
+    for text in reads {
+        match text.split_once('=') {
+            Some((unit, pattern)) if pattern.contains('*') && !Path::new(text).exists() => {
+                for path in filled(Path::new(pattern))? {
+                    sources.push(source(&path, Some(unit))?);
+                }
+            }
+            _ => sources.push(named(text)?),
+        }
+    }
+    Ok(sources)
+}
+
+/// The files that a name with one `*` in it stands for, in order.
+fn filled(pattern: &Path) -> Result<Vec<PathBuf>, Refused> {
+    let none = || {
+        Refused::input(
+            format!("No file is called `{}`.", pattern.display()),
+            "Check the folder, and write one `*` in the name of the file, as in 1=control/1-read-*.hex.",
+        )
+    };
+    let name = pattern
+        .file_name()
+        .and_then(|n| n.to_str())
+        .ok_or_else(none)?;
+    let (before, after) = name.split_once('*').ok_or_else(none)?;
+    let folder = match pattern.parent() {
+        Some(folder) if folder != Path::new("") => folder,
+        _ => Path::new("."),
+    };
+    let entries = std::fs::read_dir(folder).into_iter().flatten().flatten();
+    let fits = |n: &str| {
+        n.len() >= before.len() + after.len() && n.starts_with(before) && n.ends_with(after)
+    };
+    let mut found: Vec<PathBuf> = entries
+        .filter(|e| e.file_name().to_str().is_some_and(fits) && e.path().is_file())
+        .map(|e| e.path())
+        .collect();
+    found.sort();
+    if found.is_empty() {
+        Err(none())
+    } else {
+        Ok(found)
+    }
+}
+
 fn dump(
     reads: &[String],
     reference: Option<&Path>,
     common: &Common,
 ) -> Result<memory::StoreView, Refused> {
     let store = store(&common.shape)?;
-    let sources = reads
-        .iter()
-        .map(|r| named(r))
-        .collect::<Result<Vec<_>, _>>()?;
+    let sources = all(reads)?;
     let reference = reference.map(|r| source(r, None)).transpose()?;
     memory::dump(
         &store,

@@ -6,6 +6,7 @@ use std::process::ExitCode;
 use std::sync::Arc;
 
 use bench::project::ProjectText;
+use bench::stores::StoreFile;
 use bench::{Complaint, Refused, Text};
 use store::record::LedgerFault;
 use store::{FILE, Store};
@@ -121,12 +122,33 @@ impl Folder {
                 .into_iter()
                 .map(|n| (What::Readings, format!("readings/{n}"))),
         );
+        let stores = all("stores", ".kdl");
+        list.extend(stores.iter().map(|n| (What::Store, format!("stores/{n}"))));
+        let folders = std::fs::read_dir(self.0.join("stores"))
+            .into_iter()
+            .flatten()
+            .flatten();
+        let mut folders: Vec<String> = folders
+            .filter(|e| e.path().is_dir())
+            .filter_map(|e| e.file_name().into_string().ok())
+            .collect();
+        folders.sort();
+        for folder in folders {
+            let folder = format!("stores/{folder}");
+            let files = all(&folder, "");
+            list.extend(
+                files
+                    .into_iter()
+                    .map(|n| (What::Store, format!("{folder}/{n}"))),
+            );
+        }
         list
     }
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 enum What {
+    Store,
     Machine,
     Meter,
     Sheet,
@@ -152,6 +174,22 @@ impl web::Source for Folder {
             ..ProjectText::default()
         };
         for (what, name) in self.texts() {
+            if what == What::Store {
+                match std::fs::read(self.0.join(&name)) {
+                    Ok(bytes) => project.stores.push(StoreFile {
+                        file: name,
+                        bytes: bytes.into(),
+                    }),
+                    Err(e) => project.unreadable.push(Complaint {
+                        file: Some(name),
+                        ..Complaint::new(
+                            format!("The file cannot be read: {e}."),
+                            "Check that it may be read.",
+                        )
+                    }),
+                }
+                continue;
+            }
             let text = match files::read(&self.0.join(&name)) {
                 Ok(text) => Text { file: name, ..text },
                 Err(refused) => {
@@ -172,6 +210,7 @@ impl web::Source for Folder {
                 }
                 What::Sheet => project.sheets.push(text),
                 What::Readings => project.readings.push(text),
+                What::Store => {}
             }
         }
         project

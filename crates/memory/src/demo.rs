@@ -1,6 +1,7 @@
 //! The two stores of the invented demonstration machine, with reads and march logs of two units and their planted faults.
 //!
-//! Everything here is invented for the demonstration: the machine, the contents, the faults and the readings.
+//! Everything here is invented for the demonstration: the machine, the contents, the faults and the readings. The numbers
+//! are drawn by `Chance` from the seeds named here, so that the files can be made anew.
 
 use crate::fault::Fault;
 use crate::march::{Operation, OperationKind, backgrounds, march_tests, operations};
@@ -62,16 +63,59 @@ pub const CRACKED_CORE: Fault = Fault::Bit(0xB5, 3, false);
 /// The fault planted in unit 2's register store: a selection diode shorted.
 pub const SHORTED_DIODE: Fault = Fault::DiodeShorted(0, 7);
 
-/// What the control store should hold: words with even parity, word 0 rightly zero.
+/// Seed of the control store's content.
+pub const CONTENT_SEED: u64 = 1962;
+/// Seed of its unsteady reads, of what the registers held and of the flags that the branches test; with this one each
+/// weak bit reads right at least once.
+pub const READS_SEED: u64 = 100;
+
+/// What the control store should hold: words with even parity that lead to words, word 0 rightly zero.
 pub fn control_words() -> Vec<Word> {
-    let mut chance = Chance::new(1965);
+    let mut chance = Chance::new(CONTENT_SEED);
     (0..128u32)
         .map(|a| {
-            let word = Word::from(chance.bits()) & 0x7_FFFF;
+            let word = Word::from(chance.bits()) & 0x7_FF80 | chance.below(96) as Word;
             let parity = Word::from(word.count_ones() % 2 == 1) << 19;
             if a == 0 || a >= 96 { 0 } else { word | parity }
         })
         .collect()
+}
+
+/// A run of the control store from word 1: the next address, its lowest bit set where the word branches and the flag is
+/// up. `word` reads the store, `flag` the flag of a step.
+fn sequence(word: impl Fn(u32) -> Word, flag: impl Fn(usize) -> bool) -> String {
+    let mut text = "# micro-addresses of an invented machine, captured from its start\n".to_owned();
+    let mut address = 1;
+    for step in 0..48 {
+        text += &format!("{address:02X}{}", if step % 16 == 15 { "\n" } else { " " });
+        let read = word(address);
+        let branches = read >> 18 & 1 == 1 && flag(step);
+        address = (read & 0x7F) as u32 | u32::from(branches);
+        // The decoder has 96 outputs; 95 and its branch are the highest.
+        address = address.min(95);
+    }
+    text
+}
+
+/// A map of a store that passes within an ellipse around `middle`, tried at 400 mA and 220 ns.
+fn pass_map(middle: (f64, f64)) -> String {
+    let mut text = "# an invented store, at the setting where it works:\n# at 400,220\ndrive mA,strobe ns,errors\n".to_owned();
+    for drive in (300..=500).step_by(20) {
+        for strobe in (150..=300).step_by(10) {
+            let (a, b) = (
+                (f64::from(drive) - middle.0) / 72.0,
+                (f64::from(strobe) - middle.1) / 46.0,
+            );
+            let beyond = a * a + b * b - 1.0;
+            let errors = if beyond <= 0.0 {
+                0
+            } else {
+                1 + (beyond * 40.0) as u32
+            };
+            text += &format!("{drive},{strobe},{errors}\n");
+        }
+    }
+    text
 }
 
 fn hex(words: &[Option<Word>], digits: usize) -> String {
@@ -97,7 +141,7 @@ fn held(wiring: &Wiring, words: &[Word]) -> Vec<Option<Word>> {
     all
 }
 
-/// Runs operations on a store with faults and logs every read.
+/// Runs operations on a store with faults and logs the reads that fail.
 pub fn run(wiring: &Wiring, faults: &[Fault], list: &[Operation]) -> String {
     let mut cells: Vec<Word> = vec![0; wiring.space()];
     let mut log = String::from("step,address,expected,read\n");
@@ -108,10 +152,12 @@ pub fn run(wiring: &Wiring, faults: &[Fault], list: &[Operation]) -> String {
             OperationKind::Read => {
                 let got = read(wiring, &cells, faults, operation.address);
                 let (a, expected) = (operation.address, operation.word);
-                log += &format!(
-                    "{},{a:X},{expected:0digits$X},{got:0digits$X}\n",
-                    operation.step
-                );
+                if got != expected {
+                    log += &format!(
+                        "{},{a:X},{expected:0digits$X},{got:0digits$X}\n",
+                        operation.step
+                    );
+                }
                 got
             }
         };
@@ -122,16 +168,28 @@ pub fn run(wiring: &Wiring, faults: &[Fault], list: &[Operation]) -> String {
     log
 }
 
-/// All files of the demonstration.
+/// All files of the demonstration, by their names under `stores/`.
 pub fn demo_files() -> Vec<DemoFile> {
-    let file = |name: &str, text: String| DemoFile {
+    let mut chance = Chance::new(READS_SEED);
+    let mut files = control_files(&mut chance);
+    files.extend(register_files(&mut chance));
+    files
+}
+
+fn file(name: &str, text: String) -> DemoFile {
+    DemoFile {
         name: name.to_owned(),
         text,
-    };
+    }
+}
+
+const INVENTED: &str = "// An invented store of an invented machine, for the demo of Knowngood.\n";
+
+fn control_files(chance: &mut Chance) -> Vec<DemoFile> {
     let control = Wiring::new(control_store());
     let words = control_words();
-    let mut files = vec![file("control-store.kdl", print_shape(control.shape()))];
-    let mut chance = Chance::new(7);
+    let shape = print_shape(control.shape());
+    let mut files = vec![file("control.kdl", format!("{INVENTED}{shape}"))];
     for pass in 1..=5 {
         let mut weak = words.clone();
         for word in &mut weak {
@@ -139,36 +197,40 @@ pub fn demo_files() -> Vec<DemoFile> {
                 *word &= !(1 << WEAK_BIT);
             }
         }
-        files.push(file(
-            &format!("control-unit1-{pass}.hex"),
-            hex(&held(&control, &weak), 5),
-        ));
+        let name = format!("control/1-read-{pass}.hex");
+        files.push(file(&name, hex(&held(&control, &weak), 5)));
     }
     let faulty = read_all(&control, &words, &CONTROL_FAULTS);
     for pass in 1..=3 {
-        files.push(file(
-            &format!("control-unit2-{pass}.hex"),
-            hex(&held(&control, &faulty), 5),
-        ));
+        let name = format!("control/2-read-{pass}.hex");
+        files.push(file(&name, hex(&held(&control, &faulty), 5)));
     }
+    let flags: Vec<bool> = (0..48).map(|_| chance.below(2) == 0).collect();
+    for (unit, words) in [(1, &words), (2, &faulty)] {
+        let text = sequence(|a| words[a as usize], |step| flags[step]);
+        files.push(file(&format!("control/{unit}-sequence.txt"), text));
+    }
+    files
+}
+
+fn register_files(chance: &mut Chance) -> Vec<DemoFile> {
     let registers = Wiring::new(register_store());
-    files.push(file("register-store.kdl", print_shape(registers.shape())));
+    let shape = print_shape(registers.shape());
+    let mut files = vec![file("registers.kdl", format!("{INVENTED}{shape}"))];
     let mut history = vec![0; registers.space()];
     for a in registers.addresses() {
         history[*a as usize] = chance.below(10) as Word;
     }
     for (unit, fault) in [(1, CRACKED_CORE), (2, SHORTED_DIODE)] {
         let first = read_all(&registers, &history, &[fault]);
-        files.push(file(
-            &format!("registers-unit{unit}-first.hex"),
-            hex(&held(&registers, &first), 2),
-        ));
+        let name = format!("registers/{unit}-first.hex");
+        files.push(file(&name, hex(&held(&registers, &first), 2)));
         let march = march_tests().into_iter().find(|m| m.name == "March C-");
         let list = march.map_or(Vec::new(), |m| operations(&registers, &m, &backgrounds(5)));
-        files.push(file(
-            &format!("registers-unit{unit}-march.csv"),
-            run(&registers, &[fault], &list),
-        ));
+        let name = format!("registers/{unit}-march.csv");
+        files.push(file(&name, run(&registers, &[fault], &list)));
     }
+    files.push(file("registers/1-map-1.csv", pass_map((404.0, 222.0))));
+    files.push(file("registers/1-map-2.csv", pass_map((424.0, 232.0))));
     files
 }

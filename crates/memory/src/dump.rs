@@ -1,10 +1,12 @@
 //! Reads of a store held against what it should hold: what is wrong, what is unsteady, and what explains it.
 
+use std::collections::BTreeMap;
+
 use crate::element::{Element, elements_of, position, prior_of};
 use crate::explain::{Frame, Limits, explain};
 use crate::fault::Fault;
 use crate::shape::Word;
-use crate::simulate::read;
+use crate::simulate::{read, selected_words};
 use crate::votes::{Dump, Votes};
 use crate::weak::{WeakElement, weak_elements};
 use crate::wiring::Wiring;
@@ -64,6 +66,8 @@ pub struct Comparison {
     pub wrong_bits: Vec<Word>,
     /// Unsteady bits by address.
     pub unstable_bits: Vec<Word>,
+    /// How the reads fell, bit by bit.
+    pub votes: Votes,
 }
 
 /// Explanations that are worked out in full at most.
@@ -115,7 +119,8 @@ pub fn compare(wiring: &Wiring, reads: &[Dump], reference: &Dump, limits: &Limit
         complete: found.complete,
         weak,
         wrong_bits,
-        unstable_bits: votes.unstable,
+        unstable_bits: votes.unstable.clone(),
+        votes,
     }
 }
 
@@ -167,6 +172,16 @@ pub(crate) fn ranked(
 }
 
 fn mismatch(wiring: &Wiring, frames: &[Frame], set: &[Fault]) -> u64 {
+    let mut single: BTreeMap<u32, Vec<Fault>> = BTreeMap::new();
+    let mut others: Vec<Fault> = Vec::new();
+    for fault in set {
+        match fault {
+            Fault::Bit(word, ..) if set.len() > MOST_LEFT_OUT => {
+                single.entry(*word).or_default().push(*fault);
+            }
+            _ => others.push(*fault),
+        }
+    }
     let mut count = 0;
     for frame in frames {
         for a in wiring
@@ -175,7 +190,16 @@ fn mismatch(wiring: &Wiring, frames: &[Frame], set: &[Fault]) -> u64 {
             .filter(|a| frame.known[**a as usize] != 0)
         {
             let at = *a as usize;
-            let given = read(wiring, &frame.content, set, *a);
+            let given = if single.is_empty() {
+                read(wiring, &frame.content, set, *a)
+            } else {
+                // Of thousands of single bits only those of the words that are selected matter to a read.
+                let mut near = others.clone();
+                for word in selected_words(wiring, &others, *a) {
+                    near.extend(single.get(&word).into_iter().flatten());
+                }
+                read(wiring, &frame.content, &near, *a)
+            };
             count += u64::from(((given ^ frame.read[at]) & frame.known[at]).count_ones());
         }
     }

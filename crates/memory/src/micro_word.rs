@@ -38,6 +38,8 @@ pub struct FieldDifference {
     pub values: [Word; 2],
     /// The data bits that differ.
     pub bits: Vec<u8>,
+    /// What the second unit read of each of them; the first read the opposite.
+    pub read: Vec<bool>,
 }
 
 /// Fields that differ between two units, in order of address.
@@ -64,21 +66,27 @@ pub fn differences(
                     address: address as u32,
                     field: field.name.clone(),
                     values,
+                    read: levels(*b, &bits),
                     bits,
                 });
             }
         }
         if left != 0 {
-            let bits = (0..shape.bits).filter(|bit| left >> bit & 1 == 1).collect();
+            let bits: Vec<u8> = (0..shape.bits).filter(|bit| left >> bit & 1 == 1).collect();
             all.push(FieldDifference {
                 address: address as u32,
                 field: String::new(),
                 values: [a & left, b & left],
+                read: levels(*b, &bits),
                 bits,
             });
         }
     }
     all
+}
+
+fn levels(word: Word, bits: &[u8]) -> Vec<bool> {
+    bits.iter().map(|bit| word >> bit & 1 == 1).collect()
 }
 
 /// Where two captured sequences of micro-addresses part, and why, as far as the stores tell.
@@ -157,24 +165,51 @@ pub fn parting_sentence(parting: &Parting, units: [&str; 2]) -> String {
             after,
             fields,
         } => {
-            let bit = |f: &FieldDifference, bit: u8| {
-                let of = if f.field.is_empty() {
-                    String::new()
-                } else {
-                    format!(" ({})", f.field)
-                };
-                format!("bit {bit}{of}")
+            let name = |f: &FieldDifference| match f.field.as_str() {
+                "" => String::new(),
+                field => format!(" ({field})"),
             };
-            let bits: Vec<String> = fields
-                .iter()
-                .flat_map(|f| f.bits.iter().map(move |b| bit(f, *b)))
-                .collect();
+            if let [f] = &fields[..]
+                && let ([only], [high]) = (&f.bits[..], &f.read[..])
+            {
+                return format!(
+                    "Unit {} read bit {only}{} of word {after:X} as {}, unit {} as {}, and so branched otherwise (step {step}).",
+                    units[1],
+                    name(f),
+                    u8::from(*high),
+                    units[0],
+                    u8::from(!high)
+                );
+            }
+            let bits = fields.iter().flat_map(|f| {
+                let pairs = f.bits.iter().zip(&f.read);
+                pairs.map(move |(bit, high)| format!("bit {bit}{} as {}", name(f), u8::from(*high)))
+            });
+            let bits: Vec<String> = bits.collect();
+            let what = if bits.len() <= MOST_BITS {
+                format!("{}, unit {} the opposite,", bits.join(" and "), units[0])
+            } else {
+                // The word as a whole is another one; its fields say more than so many bits.
+                let values = |f: &FieldDifference| {
+                    let field = match f.field.as_str() {
+                        "" => "the rest",
+                        field => field,
+                    };
+                    format!(
+                        "{field} as {:X} (unit {}: {:X})",
+                        f.values[1], units[0], f.values[0]
+                    )
+                };
+                let values: Vec<String> = fields.iter().map(values).collect();
+                format!("{},", values.join(", "))
+            };
             format!(
-                "Unit {} read {} of word {after:X} otherwise than unit {}, and so branched (step {step}).",
-                units[1],
-                bits.join(" and "),
-                units[0]
+                "Of word {after:X}, unit {} read {what} and so they branched apart (step {step}).",
+                units[1]
             )
         }
     }
 }
+
+/// Bits that a sentence names one by one.
+const MOST_BITS: usize = 3;

@@ -101,6 +101,23 @@ impl PassMap {
         )
     }
 
+    /// The working point that a map names in a remark: `# at 380,210`.
+    pub fn working_point(text: &str) -> Option<(f64, f64)> {
+        let remark = |l: &str| {
+            l.trim()
+                .strip_prefix('#')?
+                .trim()
+                .strip_prefix("at ")
+                .map(str::to_owned)
+        };
+        let (a, b) = text
+            .lines()
+            .find_map(remark)?
+            .split_once(',')
+            .map(|(a, b)| (a.trim().parse::<f64>().ok(), b.trim().parse::<f64>().ok()))?;
+        Some((a?, b?)).filter(|(a, b)| a.is_finite() && b.is_finite())
+    }
+
     /// A map from points tried; where a pair was tried more than once, any failure counts.
     pub fn of(names: [String; 2], points: &[(f64, f64, u64)]) -> Self {
         let axis = |pick: &dyn Fn(&(f64, f64, u64)) -> f64| {

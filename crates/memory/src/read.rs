@@ -7,12 +7,14 @@ mod hex_text;
 mod march_log;
 mod number;
 mod records;
+mod sequence;
 mod table;
 
 pub use binary::read_binary;
 pub use hex_text::read_hex_text;
 pub use march_log::{LogRow, read_march_log};
 pub use records::{read_colon_records, read_s_records};
+pub use sequence::read_sequence;
 pub use table::read_table;
 
 use crate::diagnostic::Diagnostic;

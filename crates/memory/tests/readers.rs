@@ -1,8 +1,9 @@
 //! Readers: what they read, what they say of malformed files, and that nothing makes them panic.
 
+use memory::pass_map::PassMap;
 use memory::read::{
     Contents, Reading, read_binary, read_colon_records, read_contents, read_hex_text,
-    read_march_log, read_s_records, read_table,
+    read_march_log, read_s_records, read_sequence, read_table,
 };
 use memory::shape::{Word, read_shape};
 use proptest::prelude::*;
@@ -312,6 +313,42 @@ fn malformed_files_say_what_is_wrong_and_what_would_mend_it() {
     );
 }
 
+#[test]
+fn a_sequence_is_a_list_or_a_table_of_addresses() {
+    let said = |text: &str| {
+        let (addresses, found) = read_sequence(text, &reading(8, 6));
+        (
+            addresses,
+            found.iter().map(ToString::to_string).collect::<Vec<_>>(),
+        )
+    };
+    assert_eq!(
+        said("# run 1\n00 1F,2\n0d10\n"),
+        (vec![0, 0x1F, 2, 10], vec![])
+    );
+    assert_eq!(
+        said("time,Address\n0.1,3F\n0.2,0\n"),
+        (vec![0x3F, 0], vec![])
+    );
+    let cases = [
+        (
+            "",
+            "line 1, column 1: The file holds no addresses. Write the micro-addresses in the order captured, such as `00 01 1F`.",
+        ),
+        (
+            "00 01\n1F  40",
+            "line 2, column 5: Address 40 lies beyond the store, which has 6 address lines. Check the address, whether it is decimal, and `address bits=` in the shape file.",
+        ),
+        (
+            "address\n1\nx\n",
+            "line 3, column 1: `x` is not a hexadecimal address. Addresses are hexadecimal, `0d10` is decimal, and `--decimal` makes all of them decimal.",
+        ),
+    ];
+    for (text, expected) in cases {
+        assert_eq!(said(text).1, [expected], "{text:?}");
+    }
+}
+
 /// Text that looks a little like each of the formats.
 fn likely() -> impl Strategy<Value = String> {
     let parts = prop::sample::select(vec![
@@ -364,6 +401,9 @@ proptest! {
         read_colon_records(&text, &reading);
         read_s_records(&text, &reading);
         let _ = read_shape(&text);
+        read_sequence(&text, &reading);
+        PassMap::read(&text);
+        PassMap::working_point(&text);
     }
 
     #[test]

@@ -405,6 +405,11 @@ fn a_pass_map_shows_margins_and_drift() {
     assert_eq!(now.drift(&before, (400.0, 220.0)), Some((20.0, 0.0)));
     assert_eq!(before.margins((300.0, 150.0)), None);
     assert_eq!(before.outcomes[0][0], Outcome::Fail(7));
+    let said = "drive,strobe,errors\n# at 380, 210\n380,210,0\n";
+    assert_eq!(PassMap::working_point(said), Some((380.0, 210.0)));
+    for silent in ["a,b,errors\n380,210,0\n", "# at 380\n", "# at x,y\n"] {
+        assert_eq!(PassMap::working_point(silent), None);
+    }
     let (none, found) = PassMap::read("a,b,errors\n1,x,0\n");
     assert_eq!((none, found.len()), (None, 2));
 }
@@ -442,7 +447,14 @@ fn micro_words_are_searched_compared_and_followed() {
     let parting = follow(&shape, [&[1, 2, 3, 4, 5], &[1, 2, 3, 9]], [&words, &other]);
     assert_eq!(
         parting_sentence(&parting, ["1", "2"]),
-        "Unit 2 read bit 17 (branch) of word 3 otherwise than unit 1, and so branched (step 3)."
+        "Unit 2 read bit 17 (branch) of word 3 as 0, unit 1 as 1, and so branched otherwise (step 3)."
+    );
+    let mut third = other.clone();
+    third[3] = third[3].map(|w| w ^ 1);
+    let parting = follow(&shape, [&[1, 2, 3, 4], &[1, 2, 3, 9]], [&words, &third]);
+    assert_eq!(
+        parting_sentence(&parting, ["1", "2"]),
+        "Of word 3, unit 2 read bit 0 (next address) as 1 and bit 17 (branch) as 0, unit 1 the opposite, and so they branched apart (step 3)."
     );
     assert_eq!(
         follow(&shape, [&[1, 2], &[1, 4]], [&words, &other]),

@@ -20,6 +20,7 @@ mod remarks;
 pub mod sheet;
 pub mod start;
 pub mod trust;
+pub mod stores;
 pub mod twins;
 mod unread;
 
@@ -52,6 +53,8 @@ pub struct Bench {
     pub work: Arc<Work>,
     /// The ledger.
     pub book: Arc<Book>,
+    /// What was found in stores.
+    pub stores: Arc<stores::Shelf>,
     /// Rung when something changed.
     pub bell: Arc<Bell>,
 }

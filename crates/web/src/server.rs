@@ -104,6 +104,7 @@ impl Server {
             current: Arc::new(Current::new(Arc::clone(&source))),
             work: Work::start(Arc::clone(&bell)),
             book: Arc::new(Book::new(ledger)),
+            stores: Arc::default(),
             bell,
         };
         let watched = bench.clone();
@@ -130,6 +131,13 @@ impl Server {
             .route("/twins", get(pages::twins::page))
             .route("/power", get(pages::power::page))
             .route("/power.csv", get(pages::power::table))
+            .route("/stores", get(pages::stores::first))
+            .route(
+                "/stores/{name}",
+                get(pages::stores::page).post(pages::stores::post),
+            )
+            .route("/stores/{name}/march.csv", get(pages::stores::march))
+            .route("/stores/{name}/kept/{sum}", get(pages::stores::file))
             .route("/machine", post(pages::start::post))
             .route("/ledger", get(pages::ledger::page))
             .route("/ledger.csv", get(pages::ledger::table))

@@ -57,6 +57,17 @@ pub fn march_text(tests: &[CoverageView]) -> String {
     aligned(&head, &tests.iter().map(row).collect::<Vec<_>>())
 }
 
+impl Store {
+    /// The names of the tests that [`patterns`] knows for this store.
+    pub fn tests(&self) -> Vec<&'static str> {
+        let mut names: Vec<&str> = march_tests().iter().map(|m| m.name).collect();
+        if self.wiring.is_coincident() {
+            names.extend(["worst", "worst-inverse"]);
+        }
+        names
+    }
+}
+
 /// What to write into a store and to expect of it.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct MarchView {
@@ -166,8 +177,13 @@ pub struct MapView {
     pub settings: [Vec<f64>; 2],
     /// Rows from the lowest second setting: `pass`, `fail` or `not tried`.
     pub outcomes: Vec<Vec<&'static str>>,
+    /// The working point.
+    pub point: (f64, f64),
     /// Points of the passing region around the working point.
     pub region: usize,
+    /// Their places among the settings of the first and of the second parameter.
+    #[serde(skip)]
+    pub inside: Vec<(usize, usize)>,
     /// Distances from the working point down and up along each parameter: to the last pass, and to the first failure if
     /// one was met. `None`: the working point does not pass.
     pub margins: Option<[[SideView; 2]; 2]>,
@@ -177,12 +193,25 @@ pub struct MapView {
     pub drift: Option<(f64, f64)>,
 }
 
-/// Reads a pass map, and an earlier one to hold it against.
+/// Reads a pass map, and an earlier one to hold it against. Without a working point the one counts that the map names
+/// in a remark, `# at 380,210`.
 ///
 /// # Errors
-/// Bad rows in either file.
-pub fn pass_map(map: &Text, earlier: Option<&Text>, point: (f64, f64)) -> Result<MapView, Refused> {
+/// Bad rows in either file; no working point.
+pub fn pass_map(
+    map: &Text,
+    earlier: Option<&Text>,
+    point: Option<(f64, f64)>,
+) -> Result<MapView, Refused> {
     let now = read_map(map)?;
+    let point = point
+        .or_else(|| PassMap::working_point(&map.text))
+        .ok_or_else(|| {
+            Refused::input(
+                "The working point is not known.",
+                "Name it with --at, as in --at 380,210, or in the map as a line `# at 380,210`.",
+            )
+        })?;
     let then = earlier.map(read_map).transpose()?;
     let word = |o: &::memory::pass_map::Outcome| match o {
         ::memory::pass_map::Outcome::Pass => "pass",
@@ -192,6 +221,8 @@ pub fn pass_map(map: &Text, earlier: Option<&Text>, point: (f64, f64)) -> Result
     let sides =
         |m: Margins| [m.across, m.up].map(|pair| pair.map(|side| (side.passes_to, side.fails_at)));
     Ok(MapView {
+        point,
+        inside: now.region(point),
         region: now.region(point).len(),
         margins: now.margins(point).map(sides),
         centre: now.centre(point),
@@ -222,19 +253,18 @@ impl MapView {
     /// The map and its margins in words, the highest second setting at the top.
     pub fn to_text(&self) -> String {
         let mut out = format!(
-            "{} upwards, {} across; + passes, - fails\n",
+            "{} upwards, {} across; + passes, - fails, @ the working point\n",
             self.parameters[1], self.parameters[0]
         );
-        for (setting, row) in self.settings[1].iter().zip(&self.outcomes).rev() {
-            let mark = |o: &&'static str| match *o {
+        for (up, row) in self.settings[1].iter().zip(&self.outcomes).rev() {
+            let mark = |(setting, o): (&f64, &&'static str)| match *o {
+                _ if (*setting, *up) == self.point => '@',
                 "pass" => '+',
                 "fail" => '-',
                 _ => ' ',
             };
-            out += &format!(
-                "{setting:>10}  {}\n",
-                row.iter().map(mark).collect::<String>()
-            );
+            let marks = self.settings[0].iter().zip(row).map(mark);
+            out += &format!("{up:>10}  {}\n", marks.collect::<String>());
         }
         match &self.margins {
             None => out += "The working point does not pass.\n",

@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use super::view::{MeasurementView, StoreView};
+use super::view::{MeasurementView, StoreView, VoteView};
 
 /// Explanations and rows of the map that are printed.
 const SHOWN: usize = 5;
@@ -24,12 +24,19 @@ impl StoreView {
         if let Some(note) = &self.note {
             let _ = writeln!(out, "{note}");
         }
+        if let Some(reminder) = self.reminder {
+            let _ = writeln!(out, "{reminder}");
+        }
         self.explanations_text(&mut out);
         for weak in &self.weak {
+            let side = weak
+                .of
+                .as_ref()
+                .map_or(String::new(), |s| format!(" in {s}"));
             let _ = writeln!(
                 out,
-                "\nUnsteady: {} ({} of the {} bits that it could touch).",
-                weak.element, weak.explains, weak.of
+                "\nUnsteady: {}{side} ({} of the {} bits that it could touch).",
+                weak.element, weak.explains, weak.could
             );
             if !weak.alternatives.is_empty() {
                 let _ = writeln!(out, "  or {}", weak.alternatives.join(", or "));
@@ -39,6 +46,7 @@ impl StoreView {
             measurement_text(next, &mut out);
         }
         self.map_text(&mut out);
+        self.votes_text(&mut out);
         out
     }
 
@@ -69,11 +77,11 @@ impl StoreView {
                 .map_or(String::new(), |b| format!(" in {b}"));
             let _ = writeln!(
                 out,
-                "\n{}{blames}. It explains {} wrong bits and leaves {}. {:.0} in 100.",
+                "\n{}{blames}. It explains {} wrong bits and leaves {}. {}.",
                 first.elements.join(", and "),
                 first.explains,
                 first.leaves,
-                together * 100.0
+                of_hundred(together)
             );
             if first.parts.len() > 1 {
                 for part in first.parts.iter().take(SHOWN_WORDS) {
@@ -128,6 +136,46 @@ impl StoreView {
     }
 }
 
+impl StoreView {
+    fn votes_text(&self, out: &mut String) {
+        let votes = self
+            .map
+            .iter()
+            .flat_map(|row| row.votes.iter().map(|v| (row.address, v)));
+        let votes: Vec<_> = votes.collect();
+        if votes.is_empty() {
+            return;
+        }
+        let _ = writeln!(out, "\nUnsteady bits, and what most reads say of them:");
+        for (address, v) in votes.iter().take(SHOWN_WORDS) {
+            let side = v.of.as_ref().map_or(String::new(), |s| format!(", {s}"));
+            let _ = writeln!(out, "  {address:04X} bit {}{side}: {}", v.bit, v.words());
+        }
+        if votes.len() > SHOWN_WORDS {
+            let _ = writeln!(out, "  and {} bits more", votes.len() - SHOWN_WORDS);
+        }
+    }
+}
+
+impl VoteView {
+    /// The vote and what it is worth, in words.
+    pub fn words(&self) -> String {
+        match (self.majority, self.doubt) {
+            (Some(level), Some(doubt)) => format!(
+                "{} of {} reads say 1; taken as {level}, wrong {} in 100",
+                self.ones,
+                self.reads,
+                if doubt < 0.01 {
+                    "less than 1".to_owned()
+                } else {
+                    format!("{:.0}", doubt * 100.0)
+                }
+            ),
+            _ => format!("{} of {} reads say 1: undecided", self.ones, self.reads),
+        }
+    }
+}
+
 fn measurement_text(next: &MeasurementView, out: &mut String) {
     let _ = writeln!(out, "\nNext:");
     for before in &next.before {
@@ -136,5 +184,14 @@ fn measurement_text(next: &MeasurementView, out: &mut String) {
     let _ = writeln!(out, "  {}", next.what);
     for (outcome, _) in &next.outcomes {
         let _ = writeln!(out, "    {outcome}");
+    }
+}
+
+/// A probability as a person says it; never certain.
+pub fn of_hundred(p: f64) -> String {
+    match p * 100.0 {
+        x if x > 99.5 => "Over 99 in 100".to_owned(),
+        x if x < 0.5 => "Under 1 in 100".to_owned(),
+        x => format!("{x:.0} in 100"),
     }
 }

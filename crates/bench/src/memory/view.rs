@@ -5,6 +5,7 @@ use ::memory::fault::Fault;
 use ::memory::next::measurements;
 use ::memory::plane::{Assumed, PlaneReport};
 use ::memory::shape::Word;
+use ::memory::votes::{BitVote, Votes};
 use ::memory::weak::WeakElement;
 use ::memory::wiring::Wiring;
 use serde::Serialize;
@@ -38,6 +39,9 @@ pub struct StoreView {
     /// What the reader should know of how the files were used.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub note: Option<String>,
+    /// Of a store that can be written: to keep its reads first.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub reminder: Option<&'static str>,
     /// Words that read as all zeros and should not.
     pub zero_words: Vec<u32>,
     /// Words with wrong or unsteady bits.
@@ -58,6 +62,45 @@ pub struct MapRow {
     pub wrong: Vec<u8>,
     /// Unsteady data bits.
     pub unstable: Vec<u8>,
+    /// How the reads of the unsteady bits fell; empty for march logs.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub votes: Vec<VoteView>,
+}
+
+/// How the reads of one bit fell.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct VoteView {
+    /// The data bit.
+    pub bit: u8,
+    /// The reads, where it is not plain.
+    #[serde(rename = "in", skip_serializing_if = "Option::is_none")]
+    pub of: Option<String>,
+    /// How often it was read.
+    pub reads: u32,
+    /// How often as 1.
+    pub ones: u32,
+    /// What most reads say; none if they are halved.
+    pub majority: Option<u8>,
+    /// Probability that the majority is not what the bit reads more often in the long run.
+    pub doubt: Option<f64>,
+    /// Where its share of ones lies, with a confidence of 95 in 100.
+    pub low: f64,
+    /// The upper end.
+    pub high: f64,
+}
+
+fn vote(bit: u8, vote: BitVote, of: Option<&str>) -> VoteView {
+    let (low, high) = vote.chance_of_one(0.95);
+    VoteView {
+        bit,
+        of: of.map(str::to_owned),
+        reads: vote.reads,
+        ones: vote.ones,
+        majority: vote.majority().map(u8::from),
+        doubt: vote.doubt(),
+        low,
+        high,
+    }
 }
 
 /// One explanation.
@@ -78,6 +121,9 @@ pub struct ExplanationView {
     pub blames: Option<String>,
     /// Each element with what it explains.
     pub parts: Vec<PartView>,
+    /// The faults behind the names.
+    #[serde(skip)]
+    pub(crate) faults: Vec<Fault>,
 }
 
 /// One element of an explanation.
@@ -99,12 +145,16 @@ pub struct PartView {
 pub struct WeakView {
     /// Its name.
     pub element: String,
+    /// The reads in which it is weak, where it is not plain.
+    #[serde(rename = "in", skip_serializing_if = "Option::is_none")]
+    pub of: Option<String>,
     /// Other names for the same bits.
     pub alternatives: Vec<String>,
     /// Unsteady bits that it explains.
     pub explains: u64,
     /// Bits that it could make unsteady.
-    pub of: u64,
+    #[serde(rename = "of")]
+    pub could: u64,
 }
 
 /// What to measure next.
@@ -124,26 +174,38 @@ fn bit_numbers(word: Word) -> Vec<u8> {
     (0..128).filter(|b| word >> b & 1 == 1).collect()
 }
 
-fn map(wiring: &Wiring, wrong: &[Word], unstable: &[Word]) -> Vec<MapRow> {
+/// Rows of words with wrong or unsteady bits. Votes come with the name of their side where there are two.
+fn map(
+    wiring: &Wiring,
+    wrong: &[Word],
+    unstable: &[(Option<&str>, &[Word], Option<&Votes>)],
+) -> Vec<MapRow> {
     let axes = wiring.shape().axes.len();
     let row = |a: &u32| {
         let at = *a as usize;
-        (wrong[at] | unstable[at] != 0).then(|| MapRow {
+        let unsteady = unstable.iter().fold(0, |all, (_, bits, _)| all | bits[at]);
+        let votes = unstable.iter().flat_map(|(of, bits, votes)| {
+            let each = bit_numbers(bits[at]).into_iter();
+            each.filter_map(move |b| Some(vote(b, votes.as_ref()?.bit(*a, b), *of)))
+        });
+        (wrong[at] | unsteady != 0).then(|| MapRow {
             address: *a,
             lines: (0..axes).map(|axis| wiring.line(axis, *a)).collect(),
             wrong: bit_numbers(wrong[at]),
-            unstable: bit_numbers(unstable[at]),
+            unstable: bit_numbers(unsteady),
+            votes: votes.collect(),
         })
     };
     wiring.addresses().iter().filter_map(row).collect()
 }
 
-fn weak(list: &[WeakElement]) -> Vec<WeakView> {
+fn weak(list: &[WeakElement], of: Option<&str>) -> Vec<WeakView> {
     let view = |w: &WeakElement| WeakView {
         element: w.name.clone(),
+        of: of.map(str::to_owned),
         alternatives: w.alternatives.clone(),
         explains: w.explains,
-        of: w.could_touch,
+        could: w.could_touch,
     };
     list.iter().map(view).collect()
 }
@@ -156,12 +218,36 @@ impl StoreView {
             bits: wiring.shape().bits,
             wrong: found.wrong,
             unstable: found.unstable,
-            weak: weak(&found.weak),
+            weak: weak(&found.weak, None),
             fewest: found.fewest,
             complete: found.complete,
             zero_words: found.zero_words.clone(),
-            map: map(wiring, &found.wrong_bits, &found.unstable_bits),
+            map: map(
+                wiring,
+                &found.wrong_bits,
+                &[(None, &found.unstable_bits, Some(&found.votes))],
+            ),
             ..Self::default()
+        }
+    }
+
+    /// The view of two sides that are held against each other, still without explanations.
+    pub(super) fn of_both(wiring: &Wiring, both: &[(String, Comparison)]) -> Self {
+        let Some((_, first)) = both.first() else {
+            return Self::default();
+        };
+        let sides: Vec<_> = both
+            .iter()
+            .map(|(name, c)| (Some(name.as_str()), &c.unstable_bits[..], Some(&c.votes)))
+            .collect();
+        Self {
+            unstable: both.iter().map(|(_, c)| c.unstable).sum(),
+            weak: both
+                .iter()
+                .flat_map(|(name, c)| weak(&c.weak, Some(name)))
+                .collect(),
+            map: map(wiring, &first.wrong_bits, &sides),
+            ..Self::of(wiring, first)
         }
     }
 
@@ -182,12 +268,16 @@ impl StoreView {
             wrong: report.wrong,
             unstable: report.unstable,
             explanations: expand(&report.explanations, None, 1.0, 0),
-            weak: weak(&report.weak),
+            weak: weak(&report.weak, None),
             next: next(wiring, &report.explanations),
             fewest: report.fewest,
             complete: report.complete,
             note,
-            map: map(wiring, &report.wrong_bits, &report.unstable_bits),
+            map: map(
+                wiring,
+                &report.wrong_bits,
+                &[(None, &report.unstable_bits, None)],
+            ),
             ..Self::default()
         }
     }
@@ -261,14 +351,20 @@ fn spellings(
     share: f64,
     group: usize,
 ) -> Vec<ExplanationView> {
-    let mut choices: Vec<(f64, Vec<usize>)> = vec![(1.0, Vec::new())];
-    for part in &e.parts {
+    let first = vec![0; e.parts.len()];
+    let mut choices: Vec<(f64, Vec<usize>)> = vec![(1.0, first)];
+    for (at, part) in e
+        .parts
+        .iter()
+        .enumerate()
+        .filter(|(_, p)| p.names.len() > 1)
+    {
         let total: f64 = part.names.iter().map(|n| n.prior).sum();
         let mut longer = Vec::new();
         for (p, picked) in &choices {
             for (place, name) in part.names.iter().enumerate() {
                 let mut picked = picked.clone();
-                picked.push(place);
+                picked[at] = place;
                 longer.push((p * name.prior / total, picked));
             }
         }
@@ -292,6 +388,7 @@ fn spellings(
             });
         ExplanationView {
             parts: parts.collect(),
+            faults: e.parts.iter().map(|p| p.fault).collect(),
             elements,
             explains: e.explains,
             leaves: e.leaves,

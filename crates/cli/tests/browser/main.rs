@@ -5,6 +5,7 @@ mod entering;
 mod hostile;
 mod load;
 mod stage;
+mod stores;
 mod whole;
 
 use serde_json::json;

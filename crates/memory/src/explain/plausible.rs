@@ -31,6 +31,10 @@ pub struct Plausible {
     pub diodes: Vec<Fault>,
     /// Shorted diodes of a matrix; `None`: any.
     pub crossings: Option<Vec<(u32, u8)>>,
+    /// What was left out because it alone spoils more than it improves; beside another fault it may still be right.
+    pub doubted: Vec<Fault>,
+    /// What cannot be dead unless another word is led to its reads.
+    undead: Vec<Fault>,
 }
 
 impl Plausible {
@@ -38,19 +42,74 @@ impl Plausible {
     pub fn new(wiring: &Wiring, frames: &[Seen]) -> Self {
         let mut judge = Judge::new(wiring, frames);
         judge.data_bits();
-        let mut kept = Vec::new();
+        let (mut kept, mut doubted, mut undead) = (Vec::new(), Vec::new(), Vec::new());
         for fault in line_faults(wiring) {
             if judge.keeps(fault) {
                 kept.push(fault);
+            } else if matches!(
+                fault,
+                Fault::BitsExchanged(..) | Fault::AddressExchanged(..)
+            ) {
+                doubted.push(fault);
             }
         }
         judge.columns_of(&kept);
-        kept.retain(|f| judge.keeps_line(*f));
+        kept.retain(|f| {
+            let keeps = judge.keeps_line(*f);
+            if !keeps {
+                doubted.push(*f);
+            }
+            keeps
+        });
         if !kept.iter().any(|f| moves_words(*f)) {
             let live = judge.live();
-            kept.retain(|f| judge.may_be_dead(*f, &live));
+            kept.retain(|f| {
+                let may = judge.may_be_dead(*f, &live);
+                if !may {
+                    undead.push(*f);
+                }
+                may
+            });
         }
-        let crossings = judge.crossings();
+        let mut plausible = Self::of(wiring, kept);
+        plausible.crossings = judge.crossings();
+        (plausible.doubted, plausible.undead) = (doubted, undead);
+        plausible
+    }
+
+    /// Takes faults in that were doubted.
+    pub fn believe(&mut self, wiring: &Wiring, more: &[Fault]) {
+        let mut kept: Vec<Fault> = self
+            .listed
+            .iter()
+            .copied()
+            .chain(more.iter().copied())
+            .collect();
+        let mut undead = std::mem::take(&mut self.undead);
+        if more.iter().any(|f| moves_words(*f)) {
+            kept.append(&mut undead);
+        }
+        kept.sort_unstable();
+        kept.dedup();
+        let mut doubted = std::mem::take(&mut self.doubted);
+        doubted.retain(|f| !more.contains(f));
+        let crossings = self.crossings.take();
+        *self = Self {
+            crossings,
+            doubted,
+            undead,
+            ..Self::of(wiring, kept)
+        };
+    }
+
+    /// The faults considered, in order.
+    pub fn all(&self) -> Vec<Fault> {
+        let mut all: Vec<Fault> = self.listed.iter().copied().collect();
+        all.sort_unstable();
+        all
+    }
+
+    fn of(wiring: &Wiring, kept: Vec<Fault>) -> Self {
         let mut exchanged = vec![Vec::new(); wiring.shape().bits as usize];
         let mut bridged = exchanged.clone();
         for fault in &kept {
@@ -92,7 +151,9 @@ impl Plausible {
                 .filter(|f| matches!(f, Fault::DiodeShorted(..)))
                 .collect(),
             listed: kept.into_iter().collect(),
-            crossings,
+            crossings: None,
+            doubted: Vec::new(),
+            undead: Vec::new(),
         }
     }
 

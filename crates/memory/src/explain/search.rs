@@ -28,45 +28,33 @@ pub struct Explanations {
 pub fn explain(wiring: &Wiring, frames: &[Frame], limits: &Limits) -> Explanations {
     let seen: Vec<Seen> = frames.iter().map(|f| Seen::new(wiring, f)).collect();
     let mut search = Search::new(wiring, &seen, limits);
-    let start = search.forced();
-    let first_bound = start.len() + search.bound(&start, usize::MAX);
-    if first_bound > limits.largest {
+    let first = search.run();
+    if first.sets.is_empty()
+        || search.plausible.doubted.is_empty()
+        || (first.fewest && first.sets.iter().all(|s| s.len() < 2))
+    {
+        return first;
+    }
+    // What alone spoils more than it improves is looked at again beside what is likely.
+    let more = search.second_look(&first.sets);
+    if more.is_empty() {
+        return first;
+    }
+    search.plausible.believe(wiring, &more);
+    search.trials = 0;
+    search.stopped = false;
+    let second = search.run();
+    let size = |e: &Explanations| e.sets.first().map_or(usize::MAX, Vec::len);
+    if size(&first) < size(&second)
+        || (size(&first) == size(&second) && second.sets.len() < first.sets.len())
+    {
         return Explanations {
-            sets: Vec::new(),
-            fewest: false,
+            fewest: first.fewest && second.fewest,
             complete: false,
-            trials: 0,
+            ..first
         };
     }
-    let greedy = search.greedy(start.clone());
-    let mut fewest = true;
-    for size in first_bound..greedy.len().min(limits.largest.saturating_add(1)) {
-        search.begin(size);
-        search.deepen(&start);
-        if search.stopped {
-            fewest &= !search.found.is_empty();
-            break;
-        }
-        if !search.found.is_empty() {
-            break;
-        }
-    }
-    if search.found.is_empty() && greedy.len() <= limits.largest {
-        if fewest && !search.stopped {
-            search.begin(greedy.len());
-            search.deepen(&start);
-        }
-        if !search.found.contains(&greedy) {
-            search.found.push(greedy);
-        }
-    }
-    search.found.sort_unstable();
-    Explanations {
-        fewest,
-        complete: fewest && !search.stopped,
-        trials: search.trials,
-        sets: search.found,
-    }
+    second
 }
 
 /// One read of one frame.
@@ -91,6 +79,10 @@ struct Search<'a> {
     scratch: Scratch,
 }
 
+/// Faults, and sets that were found, beside which doubted faults are looked at again.
+const LIKELY: usize = 12;
+/// Reads over which that is judged.
+const READS: usize = 1500;
 /// Unexplained bits looked at to choose where to branch and to prove how many faults are still needed.
 const SAMPLE: usize = 40;
 
@@ -135,6 +127,104 @@ impl<'a> Search<'a> {
             stopped: false,
             scratch,
         }
+    }
+
+    /// All smallest sets among the faults that are plausible now.
+    fn run(&mut self) -> Explanations {
+        self.found.clear();
+        let limits = self.limits;
+        let start = self.forced();
+        let first_bound = start.len() + self.bound(&start, usize::MAX);
+        if first_bound > limits.largest {
+            return Explanations {
+                sets: Vec::new(),
+                fewest: false,
+                complete: false,
+                trials: 0,
+            };
+        }
+        let greedy = self.greedy(start.clone());
+        let mut fewest = true;
+        for size in first_bound..greedy.len().min(limits.largest.saturating_add(1)) {
+            self.begin(size);
+            self.deepen(&start);
+            if self.stopped {
+                fewest &= !self.found.is_empty();
+                break;
+            }
+            if !self.found.is_empty() {
+                break;
+            }
+        }
+        if self.found.is_empty() && greedy.len() <= limits.largest {
+            if fewest && !self.stopped {
+                self.begin(greedy.len());
+                self.deepen(&start);
+            }
+            if !self.found.contains(&greedy) {
+                self.found.push(greedy);
+            }
+        }
+        self.found.sort_unstable();
+        Explanations {
+            fewest,
+            complete: fewest && !self.stopped,
+            trials: self.trials,
+            sets: std::mem::take(&mut self.found),
+        }
+    }
+
+    /// Doubted faults that leave fewer bits unexplained beside some likely ones: beside one of the faults that explain
+    /// most alone, or beside some of the line faults of a set that was found. Judged over a sample of the reads.
+    fn second_look(&mut self, sets: &[Vec<Fault>]) -> Vec<Fault> {
+        let mut alone: Vec<(usize, Fault)> = Vec::new();
+        for fault in self.plausible.all() {
+            alone.push((self.sampled(&[fault], usize::MAX), fault));
+        }
+        alone.sort_unstable();
+        let mut bases: Vec<Vec<Fault>> = alone.iter().take(LIKELY).map(|(_, f)| vec![*f]).collect();
+        for set in sets.iter().take(LIKELY) {
+            let lines = set.iter().copied().filter(|f| !matches!(f, Fault::Bit(..)));
+            let lines: Vec<Fault> = lines.take(4).collect();
+            for subset in 1..1u32 << lines.len() {
+                let picked = lines
+                    .iter()
+                    .enumerate()
+                    .filter(|(n, _)| subset >> n & 1 == 1);
+                bases.push(picked.map(|(_, f)| *f).collect());
+            }
+        }
+        bases.sort_unstable();
+        bases.dedup();
+        let mut more: Vec<Fault> = Vec::new();
+        for base in &bases {
+            let without = self.sampled(base, usize::MAX);
+            for fault in self.plausible.doubted.clone() {
+                if more.contains(&fault) || base.iter().any(|b| !b.goes_with(fault)) {
+                    continue;
+                }
+                if self.sampled(&insert_unsorted(base, fault), without) < without {
+                    more.push(fault);
+                }
+            }
+        }
+        more
+    }
+
+    /// Unexplained bits over a sample of the reads; not counted beyond `enough`.
+    fn sampled(&mut self, set: &[Fault], enough: usize) -> usize {
+        let path = Path::new(self.wiring, set);
+        let step = self.rows.len() / READS + 1;
+        let mut left = 0;
+        for row in self.rows.iter().step_by(step) {
+            left += self.frames[row.frame]
+                .unexplained(&path, row.address, &mut self.scratch)
+                .count_ones() as usize;
+            if left >= enough {
+                break;
+            }
+        }
+        left
     }
 
     fn begin(&mut self, size: usize) {
@@ -453,6 +543,12 @@ fn insert(set: &[Fault], fault: Fault) -> Vec<Fault> {
     let at = set.partition_point(|f| *f < fault);
     let mut with = set.to_vec();
     with.insert(at, fault);
+    with
+}
+
+fn insert_unsorted(set: &[Fault], fault: Fault) -> Vec<Fault> {
+    let mut with = set.to_vec();
+    with.push(fault);
     with
 }
 

@@ -116,7 +116,8 @@ fn ruled(r: &Ruled, place: &Place) -> Markup {
     }
 }
 
-fn length(probability: f64) -> Markup {
+/// A probability as a length.
+pub fn length(probability: f64) -> Markup {
     let width = format!("{:.1}", 100.0 * probability.clamp(0.0, 1.0));
     html! {
         svg.length viewBox="0 0 100 12" width="100" height="12" preserveAspectRatio="none" aria-hidden="true" {

@@ -28,11 +28,12 @@ pub struct Frame<'a> {
 }
 
 /// Pages that are not about one board: address, name, key.
-const SECTIONS: [(&str, &str, &str); 5] = [
+const SECTIONS: [(&str, &str, &str); 6] = [
     ("/", "Bench", "b"),
     ("/intake", "Intake", "i"),
     ("/twins", "Twins", "w"),
     ("/power", "Power-up", "u"),
+    ("/stores", "Stores", "s"),
     ("/ledger", "Ledger", "l"),
 ];
 
