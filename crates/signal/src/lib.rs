@@ -21,6 +21,7 @@ pub mod read;
 mod shapes;
 pub mod states;
 pub mod track;
+pub mod tube;
 
 pub use capture::{Capture, Channel, Format, Steps, Trace};
 pub use fault::{Fault, Place, Wrong};
