@@ -1,5 +1,7 @@
 //! Recorded waveforms: measured and compared, as plain view data.
 
+pub mod picture;
+
 use std::io::Read;
 
 use ::signal::compare::{Prepared, Settings, compare_prepared, prepare};

@@ -8,6 +8,7 @@ pub mod axis;
 pub mod blocks;
 pub mod capture;
 pub mod compare;
+pub mod demo;
 pub mod differences;
 pub mod edges;
 pub mod fault;

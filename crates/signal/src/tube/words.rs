@@ -205,13 +205,22 @@ fn offset(bend: &Bend, axis: usize, unit: &str) -> Term {
         return untold(Kind::Offset, &name);
     };
     let half = bend.half[axis];
+    // where no signal puts the spot, if that is within the picture, so that a gain does not look like a shift; else its middle
+    let zero = [0, 1].map(|a| -bend.middle[a] / bend.half[a]);
+    let is_within = zero.iter().all(|z| z.abs() <= 1.0);
+    let (own, other) = if is_within { (zero[axis], zero[1 - axis]) } else { (0.0, 0.0) };
+    let row = [1.0, own, other, own * own, own * other, other * other, own.powi(3)];
+    let parts = row.iter().zip(&bend.factors[axis]).filter_map(|(v, f)| f.map(|f| (v, f)));
+    let sum: f64 = parts.map(|(v, f)| v * f.value).sum();
+    let doubt = |c: usize, v: f64| bend.factors[axis][c].map_or(0.0, |f| f.uncertainty * v);
+    let leaning = doubt(column::OWN, own).hypot(doubt(column::OTHER, other));
     let shift = Told {
-        value: told.value * half,
-        uncertainty: told.uncertainty * half,
+        value: (sum - own) * half,
+        uncertainty: told.uncertainty.hypot(leaning) * half,
     };
     let mut t = term(Kind::Offset, name, shift, unit, SEEN * half);
     let way = [["left", "right"], ["down", "up"]][axis][usize::from(shift.value > 0.0)];
-    t.looks = format!("The picture stands {:.1} % of its half size further {way}.", 100.0 * told.value.abs());
+    t.looks = format!("The picture stands {:.1} % of its half size further {way}.", 100.0 * (sum - own).abs());
     t.cause = "The position control of this axis; else unequal loads of the two plates, a leaky coupling capacitor, or a plate that leaks.";
     t
 }
