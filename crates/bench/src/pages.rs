@@ -9,6 +9,7 @@ pub mod overview;
 pub mod power;
 mod rows;
 mod rulings;
+pub mod signals;
 pub mod stores;
 pub mod unread;
 

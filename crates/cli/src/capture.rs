@@ -37,7 +37,9 @@ pub fn run(verb: CaptureVerb) -> ExitCode {
                 .and_then(|(a, b)| signal::compare_recordings(a, b, &asked));
             output::answer(view, common.json, signal::compare_text)
         }
-        CaptureVerb::Picture(given) => output::answer(drawn(&given), given.common.json, picture::text),
+        CaptureVerb::Picture(given) => {
+            output::answer(drawn(&given), given.common.json, picture::text)
+        }
     }
 }
 
@@ -80,7 +82,12 @@ fn drawn(given: &CapturePicture) -> Result<PictureView, Refused> {
             view.tube.push(picture::tube(name, &plates, span));
         }
     }
-    let said = |name: &str, s: &Scope| s.notes.iter().map(|n| format!("{name}: {n}")).collect::<Vec<_>>();
+    let said = |name: &str, s: &Scope| {
+        s.notes
+            .iter()
+            .map(|n| format!("{name}: {n}"))
+            .collect::<Vec<_>>()
+    };
     view.notes.extend(said("A", &first));
     view.notes.extend(second.iter().flat_map(|s| said("B", s)));
     if let Some(path) = &given.output {

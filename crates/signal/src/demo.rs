@@ -48,8 +48,13 @@ fn clock(unit: u64) -> String {
         at += 12e-6 + 4e-6 * plan.uniform();
     }
     let carries: Vec<(f64, f64)> = edges.iter().step_by(5).map(|e| (e.1, e.1 + 9e-6)).collect();
-    let (shift, rate) = if unit == 2 { (31e-6, 1.0 + 30e-6) } else { (0.0, 1.0) };
-    let mut text = format!("Invented recording of unit {unit}; seed 1968\nTime,CLOCK,CARRY\ns,V,V\n");
+    let (shift, rate) = if unit == 2 {
+        (31e-6, 1.0 + 30e-6)
+    } else {
+        (0.0, 1.0)
+    };
+    let mut text =
+        format!("Invented recording of unit {unit}; seed 1968\nTime,CLOCK,CARRY\ns,V,V\n");
     for k in 0..6000 {
         let t = (k as f64 * STEP - shift) / rate;
         // pulses go from -10 V up to 0 V and back, with edges that settle in a few samples
@@ -60,7 +65,11 @@ fn clock(unit: u64) -> String {
         let mut clock = -10.0;
         for (n, (from, to)) in edges.iter().enumerate() {
             // the slow one begins earlier by what it takes longer to its half, so that only its course is wrong
-            let (early, rise) = if unit == 2 && n == 42 { (0.901e-6, 1.6e-6) } else { (0.0, 0.3e-6) };
+            let (early, rise) = if unit == 2 && n == 42 {
+                (0.901e-6, 1.6e-6)
+            } else {
+                (0.0, 0.3e-6)
+            };
             clock += 10.0 * pulse(*from - early, *to, rise);
         }
         let mut carry = -10.0;
@@ -73,7 +82,12 @@ fn clock(unit: u64) -> String {
             carry += 3.0 * pulse(carries[9].1 + 1e-6, carries[10].0 - 1e-6, 0.3e-6);
         }
         let mut read = |v: f64| v + 0.06 * noise.normal();
-        text += &format!("{:.1e},{:.2},{:.2}\n", k as f64 * STEP, read(clock), read(carry));
+        text += &format!(
+            "{:.1e},{:.2},{:.2}\n",
+            k as f64 * STEP,
+            read(clock),
+            read(carry)
+        );
     }
     text
 }
@@ -96,7 +110,8 @@ const SHOWN: [[u8; 6]; 3] = [[3, 1, 4, 1, 5, 9], [2, 7, 1, 8, 2, 8], [0, 5, 7, 7
 /// 18 in 100 low, and the upper stroke of the second 7 of the lowest line is not lit.
 fn tube(unit: u64) -> String {
     let mut noise = Draw(700 + unit);
-    let mut text = format!("Invented recording of unit {unit}; seed 1968\nTime,X,Y,UNBLANK\ns,V,V,V\n");
+    let mut text =
+        format!("Invented recording of unit {unit}; seed 1968\nTime,X,Y,UNBLANK\ns,V,V,V\n");
     let (mut sample, mut from) = (0u32, [0.0, 0.0]);
     for _ in 0..2 {
         for (row, digits) in SHOWN.iter().enumerate() {
@@ -114,7 +129,11 @@ fn tube(unit: u64) -> String {
                     let (a, b) = (corner(segment[0]), corner(segment[1]));
                     let is_lost = unit == 2 && (row, column, k) == (2, 3, 0);
                     for s in 0..30 {
-                        let (f, lit) = if s < 6 { (f64::from(s) / 6.0, false) } else { (f64::from(s - 6) / 23.0, true) };
+                        let (f, lit) = if s < 6 {
+                            (f64::from(s) / 6.0, false)
+                        } else {
+                            (f64::from(s - 6) / 23.0, true)
+                        };
                         let (start, end) = if lit { (a, b) } else { (from, a) };
                         let mut p = [0, 1].map(|axis| start[axis] + f * (end[axis] - start[axis]));
                         if unit == 2 {
@@ -122,7 +141,12 @@ fn tube(unit: u64) -> String {
                         }
                         let mut read = |v: f64| v + 0.008 * noise.normal();
                         let z = if lit && !is_lost { 5.0 } else { 0.2 };
-                        text += &format!("{:.1e},{:.3},{:.3},{z:.1}\n", f64::from(sample) * 1e-6, read(p[0]), read(p[1]));
+                        text += &format!(
+                            "{:.1e},{:.3},{:.3},{z:.1}\n",
+                            f64::from(sample) * 1e-6,
+                            read(p[0]),
+                            read(p[1])
+                        );
                         sample += 1;
                     }
                     from = b;

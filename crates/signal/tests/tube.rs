@@ -64,7 +64,14 @@ impl Plant {
         [0, 1].map(|a| {
             let (f, o, e) = ([&self.x, &self.y][a], n[a], n[1 - a]);
             let r = ramp[a] / half[a];
-            let sum = f[0] + f[1] * o + f[2] * e + f[3] * o * o + f[4] * o * e + f[5] * e * e + f[6] * o.powi(3) + f[7] * r;
+            let sum = f[0]
+                + f[1] * o
+                + f[2] * e
+                + f[3] * o * o
+                + f[4] * o * e
+                + f[5] * e * e
+                + f[6] * o.powi(3)
+                + f[7] * r;
             middle[a] + half[a] * sum
         })
     }
@@ -78,21 +85,37 @@ struct Recorded {
 }
 
 /// Records some frames: dark moves of 6 samples between strokes of 40 or so.
-fn record(strokes: &[[[f64; 2]; 2]], frame: [[f64; 2]; 2], plant: &Plant, frames: usize, noise: &mut Noise) -> Recorded {
+fn record(
+    strokes: &[[[f64; 2]; 2]],
+    frame: [[f64; 2]; 2],
+    plant: &Plant,
+    frames: usize,
+    noise: &mut Noise,
+) -> Recorded {
     let (mut x, mut y, mut z) = (vec![], vec![], vec![]);
     let mut from = [0.0; 2];
     for _ in 0..frames {
         for (k, stroke) in strokes.iter().enumerate() {
-            let shift = plant.shifted.iter().find(|s| s.0 == k).map_or([0.0; 2], |s| s.1);
+            let shift = plant
+                .shifted
+                .iter()
+                .find(|s| s.0 == k)
+                .map_or([0.0; 2], |s| s.1);
             let count = 40 + k % 7;
             for s in 0..6 + count {
                 let (p, ramp) = if s < 6 {
                     let f = s as f64 / 6.0;
-                    ([0, 1].map(|a| from[a] + f * (stroke[0][a] - from[a])), [0.0; 2])
+                    (
+                        [0, 1].map(|a| from[a] + f * (stroke[0][a] - from[a])),
+                        [0.0; 2],
+                    )
                 } else {
                     let f = (s - 6) as f64 / (count - 1) as f64;
                     let reach = [0, 1].map(|a| stroke[1][a] - stroke[0][a]);
-                    ([0, 1].map(|a| stroke[0][a] + f * reach[a]), reach.map(|r| r * 4.0 * f * (1.0 - f)))
+                    (
+                        [0, 1].map(|a| stroke[0][a] + f * reach[a]),
+                        reach.map(|r| r * 4.0 * f * (1.0 - f)),
+                    )
                 };
                 let b = plant.bend(p, frame, ramp);
                 x.push((b[0] + shift[0] + plant.noise * noise.normal()) as f32);
@@ -103,7 +126,12 @@ fn record(strokes: &[[[f64; 2]; 2]], frame: [[f64; 2]; 2], plant: &Plant, frames
             from = stroke[1];
         }
     }
-    Recorded { axis: Axis::uniform(0.0, 1e-6), x, y, z }
+    Recorded {
+        axis: Axis::uniform(0.0, 1e-6),
+        x,
+        y,
+        z,
+    }
 }
 
 fn picture(r: &Recorded) -> Picture {
@@ -114,10 +142,16 @@ fn picture(r: &Recorded) -> Picture {
 /// Middle and half size as the geometry takes them: of the places along the strokes.
 fn frame(strokes: &[[[f64; 2]; 2]]) -> [[f64; 2]; 2] {
     let plain = Picture {
-        strokes: strokes.iter().filter_map(|s| Stroke::along("", s)).collect(),
+        strokes: strokes
+            .iter()
+            .filter_map(|s| Stroke::along("", s))
+            .collect(),
     };
     let e = plain.extent();
-    [[0, 1].map(|a| 0.5 * (e[a][0] + e[a][1])), [0, 1].map(|a| 0.5 * (e[a][1] - e[a][0]))]
+    [
+        [0, 1].map(|a| 0.5 * (e[a][0] + e[a][1])),
+        [0, 1].map(|a| 0.5 * (e[a][1] - e[a][0])),
+    ]
 }
 
 struct Trial {
@@ -139,7 +173,15 @@ fn truth(t: &Trial, axis: usize) -> [f64; 8] {
     };
     let ((al, be), (ga, de)) = (change(axis), change(1 - axis));
     [
-        (f[0] + f[1] * be + f[2] * de + f[3] * be * be + f[4] * be * de + f[5] * de * de + f[6] * be.powi(3) - be) / al,
+        (f[0]
+            + f[1] * be
+            + f[2] * de
+            + f[3] * be * be
+            + f[4] * be * de
+            + f[5] * de * de
+            + f[6] * be.powi(3)
+            - be)
+            / al,
         f[1] + 2.0 * f[3] * be + f[4] * de + 3.0 * f[6] * be * be,
         ga * (f[2] + f[4] * be + 2.0 * f[5] * de) / al,
         al * (f[3] + 3.0 * f[6] * be),
@@ -162,7 +204,14 @@ fn trial(seed: u64, change: impl Fn(&mut Plant, &mut Noise, usize)) -> Trial {
     let a = picture(&record(&strokes, frame, &plain, 2, &mut noise));
     let b = picture(&record(&strokes, frame, &plant, 3, &mut noise));
     let compared = compare(&a, &b).unwrap_or_else(|why| panic!("seed {seed}: {why}"));
-    Trial { strokes, plant, a, b, compared, frame }
+    Trial {
+        strokes,
+        plant,
+        a,
+        b,
+        compared,
+        frame,
+    }
 }
 
 /// Random bends of the size that one meets on a bench.
@@ -180,7 +229,11 @@ fn random_bend(plant: &mut Plant, noise: &mut Noise) {
 }
 
 fn runs(few: u64, many: u64) -> u64 {
-    if std::env::var_os("KNOWNGOOD_FULL").is_some() { many } else { few }
+    if std::env::var_os("KNOWNGOOD_FULL").is_some() {
+        many
+    } else {
+        few
+    }
 }
 
 #[test]
@@ -190,11 +243,14 @@ fn planted_bends_come_back_within_the_stated_error() {
     for seed in 0..runs(60, 500) {
         let t = trial(seed, |plant, noise, count| {
             random_bend(plant, noise);
-            plant.lost.push((noise.uniform() * count as f64) as usize % count);
+            plant
+                .lost
+                .push((noise.uniform() * count as f64) as usize % count);
         });
         for axis in 0..2 {
             for (k, planted) in truth(&t, axis).iter().enumerate() {
-                let told = t.compared.bend.factors[axis][k].expect("a picture of 18 digits tells every term");
+                let told = t.compared.bend.factors[axis][k]
+                    .expect("a picture of 18 digits tells every term");
                 let off = (told.value - planted).abs();
                 worst = worst.max(off);
                 all += 1;
@@ -203,7 +259,9 @@ fn planted_bends_come_back_within_the_stated_error() {
             }
         }
     }
-    println!("{all} terms: {within} within two stated sigma, {far} beyond four; worst error {worst:.4} of the half size");
+    println!(
+        "{all} terms: {within} within two stated sigma, {far} beyond four; worst error {worst:.4} of the half size"
+    );
     // of a normal error 95.4 % lie within two sigma; scatter estimated from few strokes makes it a little less
     assert!(within * 100 >= all * 90, "{within} of {all}");
     assert!(far * 100 <= all, "{far} of {all}");
@@ -223,7 +281,9 @@ fn lost_and_shifted_strokes_are_named_and_no_others() {
             let shifted = pick(noise);
             if shifted != lost {
                 let angle = noise.between(0.0, std::f64::consts::TAU);
-                plant.shifted.push((shifted, [0.3 * angle.cos(), 0.3 * angle.sin()]));
+                plant
+                    .shifted
+                    .push((shifted, [0.3 * angle.cos(), 0.3 * angle.sin()]));
             }
         });
         let is_at = |s: usize, k: usize| {
@@ -234,17 +294,32 @@ fn lost_and_shifted_strokes_are_named_and_no_others() {
         let lost = t.plant.lost[0];
         planted += 1 + t.plant.shifted.len();
         found += usize::from(t.compared.missing.iter().any(|s| is_at(*s, lost)));
-        false_ones += t.compared.missing.iter().filter(|s| !is_at(**s, lost)).count() + t.compared.extra.len();
+        false_ones += t
+            .compared
+            .missing
+            .iter()
+            .filter(|s| !is_at(**s, lost))
+            .count()
+            + t.compared.extra.len();
         let moved: Vec<_> = t.compared.pairs.iter().filter(|p| p.moved).collect();
         for (k, by) in &t.plant.shifted {
             let it = moved.iter().find(|p| is_at(p.a, *k));
-            found += usize::from(it.is_some_and(|p| (p.off[0] - by[0]).hypot(p.off[1] - by[1]) < 0.05));
+            found +=
+                usize::from(it.is_some_and(|p| (p.off[0] - by[0]).hypot(p.off[1] - by[1]) < 0.05));
         }
-        false_ones += moved.iter().filter(|p| !t.plant.shifted.iter().any(|s| is_at(p.a, s.0))).count();
+        false_ones += moved
+            .iter()
+            .filter(|p| !t.plant.shifted.iter().any(|s| is_at(p.a, s.0)))
+            .count();
     }
-    println!("{found} of {planted} planted strokes found, {false_ones} false ones in {pictures} pictures");
+    println!(
+        "{found} of {planted} planted strokes found, {false_ones} false ones in {pictures} pictures"
+    );
     assert!(found * 100 >= planted * 98, "{found} of {planted}");
-    assert!(false_ones * 50 <= pictures as usize, "{false_ones} in {pictures}");
+    assert!(
+        false_ones * 50 <= pictures as usize,
+        "{false_ones} in {pictures}"
+    );
 }
 
 #[test]
@@ -253,12 +328,21 @@ fn equal_pictures_show_nothing() {
     let mut standing = 0;
     for seed in 0..pictures {
         let t = trial(5000 + seed, |_, _, _| {});
-        assert!(t.compared.missing.is_empty() && t.compared.extra.is_empty(), "seed {seed}");
+        assert!(
+            t.compared.missing.is_empty() && t.compared.extra.is_empty(),
+            "seed {seed}"
+        );
         assert!(t.compared.pairs.iter().all(|p| !p.moved), "seed {seed}");
-        standing += terms(&t.compared.bend, ["V", "V"]).iter().filter(|t| t.stands).count();
+        standing += terms(&t.compared.bend, ["V", "V"])
+            .iter()
+            .filter(|t| t.stands)
+            .count();
         assert_eq!(t.a.strokes.len(), t.b.strokes.len());
     }
-    assert!(standing * 50 <= pictures as usize, "{standing} terms stand in {pictures} equal pictures");
+    assert!(
+        standing * 50 <= pictures as usize,
+        "{standing} terms stand in {pictures} equal pictures"
+    );
 }
 
 #[test]
@@ -267,13 +351,19 @@ fn what_is_wrong_is_said_in_the_words_of_the_bench() {
         let t = trial(77, |plant, _, _| change(plant));
         let all = terms(&t.compared.bend, ["V", "V"]);
         let standing = all.into_iter().filter(|t| t.stands);
-        standing.map(|t| (t.kind, t.name, t.told.expect("told").value)).collect()
+        standing
+            .map(|t| (t.kind, t.name, t.told.expect("told").value))
+            .collect()
     };
-    let kinds = |found: &[(Kind, String, f64)]| -> Vec<Kind> { found.iter().map(|f| f.0).collect() };
+    let kinds =
+        |found: &[(Kind, String, f64)]| -> Vec<Kind> { found.iter().map(|f| f.0).collect() };
 
     let burnt = stands(&|p| p.y[1] = 0.82);
     assert_eq!(kinds(&burnt), [Kind::Gain]);
-    assert!(burnt[0].1 == "Y gain" && (burnt[0].2 + 18.0).abs() < 0.5, "{burnt:?}");
+    assert!(
+        burnt[0].1 == "Y gain" && (burnt[0].2 + 18.0).abs() < 0.5,
+        "{burnt:?}"
+    );
 
     // both axes alike: the kilovolts, said once as a size, beside both gains
     let kilovolts = stands(&|p| (p.x[1], p.y[1]) = (1.1, 1.1));
@@ -306,14 +396,20 @@ fn a_digit_that_is_drawn_otherwise_is_found_among_its_neighbours() {
     let mut noise = Noise(31);
     let strokes = strokes(&mut noise, 2, 6);
     let frame = frame(&strokes);
-    let plain = Plant { noise: 0.005, ..Plant::none() };
+    let plain = Plant {
+        noise: 0.005,
+        ..Plant::none()
+    };
     let groups = {
         let a = picture(&record(&strokes, frame, &plain, 2, &mut noise));
         characters::characters(&a)
     };
     assert_eq!(groups.len(), 12);
     // all strokes of the fourth digit a tenth of a volt to the right and up
-    let mut plant = Plant { noise: 0.005, ..Plant::none() };
+    let mut plant = Plant {
+        noise: 0.005,
+        ..Plant::none()
+    };
     plant.shifted = groups[3].iter().map(|k| (*k, [0.1, 0.1])).collect();
     let a = picture(&record(&strokes, frame, &plain, 2, &mut noise));
     let b = picture(&record(&strokes, frame, &plant, 2, &mut noise));

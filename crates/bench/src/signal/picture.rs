@@ -46,7 +46,14 @@ pub struct Scope {
 
 /// Names by which channels are known without being told.
 const BLANKS: [&str; 8] = [
-    "z", "blank", "blanking", "unblank", "unblanking", "bright", "brightness", "intensity",
+    "z",
+    "blank",
+    "blanking",
+    "unblank",
+    "unblanking",
+    "bright",
+    "brightness",
+    "intensity",
 ];
 
 impl Scope {
@@ -62,7 +69,12 @@ impl Scope {
 
     /// Whether a capture names channels that make a picture.
     pub fn is_picture(capture: &Capture) -> bool {
-        let has = |n: &str| capture.channels.iter().any(|c| c.name.eq_ignore_ascii_case(n));
+        let has = |n: &str| {
+            capture
+                .channels
+                .iter()
+                .any(|c| c.name.eq_ignore_ascii_case(n))
+        };
         has("x") && has("y")
     }
 
@@ -82,7 +94,10 @@ impl Scope {
         }
         let unit = |named: Option<&str>, usual: &str| {
             let name = named.unwrap_or(usual);
-            let found = capture.channels.iter().find(|c| c.name.eq_ignore_ascii_case(name));
+            let found = capture
+                .channels
+                .iter()
+                .find(|c| c.name.eq_ignore_ascii_case(name));
             found.map_or(String::new(), |c| c.unit.clone())
         };
         let units = [unit(how.x.as_deref(), "x"), unit(how.y.as_deref(), "y")];
@@ -103,7 +118,9 @@ impl Scope {
                 let dark = how.high_is_dark.unwrap_or(by_name);
                 if how.high_is_dark.is_none() {
                     let what = if dark { "dark" } else { "lit" };
-                    notes.push(format!("The high level of {name} is taken as {what}, by its name."));
+                    notes.push(format!(
+                        "The high level of {name} is taken as {what}, by its name."
+                    ));
                 }
                 Some((levels_of(capture, file, name, &axis, x.len())?, !dark))
             }
@@ -140,20 +157,33 @@ impl Scope {
     pub fn picture(&self) -> Result<Picture, Refused> {
         Picture::of(&self.beam()?).ok_or_else(|| {
             Refused::input(
-                format!("`{}` holds more different strokes than any picture has.", self.file),
+                format!(
+                    "`{}` holds more different strokes than any picture has.",
+                    self.file
+                ),
                 "Look whether X and Y are quiet, and whether the picture stands still.",
             )
         })
     }
 }
 
-fn sampled(capture: &Capture, file: &str, name: &str, option: &str) -> Result<(Vec<f32>, Axis), Refused> {
+fn sampled(
+    capture: &Capture,
+    file: &str,
+    name: &str,
+    option: &str,
+) -> Result<(Vec<f32>, Axis), Refused> {
     let plain = ::signal::read::unit::heading(name).0;
     let found = capture
         .channels
         .iter()
         .find(|c| c.name.eq_ignore_ascii_case(name) || c.name.eq_ignore_ascii_case(&plain));
-    let names: Vec<&str> = capture.channels.iter().map(|c| c.name.as_str()).take(20).collect();
+    let names: Vec<&str> = capture
+        .channels
+        .iter()
+        .map(|c| c.name.as_str())
+        .take(20)
+        .collect();
     match found.map(|c| &c.trace) {
         Some(Trace::Sampled { axis, samples }) => Ok((samples.clone(), axis.as_ref().clone())),
         Some(Trace::Stepped(_)) => Err(Refused::input(
@@ -168,12 +198,23 @@ fn sampled(capture: &Capture, file: &str, name: &str, option: &str) -> Result<(V
 }
 
 /// A blanking channel as levels at the samples of the deflection.
-fn levels_of(capture: &Capture, file: &str, name: &str, axis: &Axis, count: usize) -> Result<Vec<f32>, Refused> {
-    let found = capture.channels.iter().find(|c| c.name.eq_ignore_ascii_case(name));
+fn levels_of(
+    capture: &Capture,
+    file: &str,
+    name: &str,
+    axis: &Axis,
+    count: usize,
+) -> Result<Vec<f32>, Refused> {
+    let found = capture
+        .channels
+        .iter()
+        .find(|c| c.name.eq_ignore_ascii_case(name));
     if let Some(Trace::Stepped(steps)) = found.map(|c| &c.trace) {
         let at = |k: usize| {
             let next = steps.times.partition_point(|t| *t <= axis.time(k as f64));
-            next.checked_sub(1).and_then(|i| steps.values[i]).unwrap_or(0.0)
+            next.checked_sub(1)
+                .and_then(|i| steps.values[i])
+                .unwrap_or(0.0)
         };
         return Ok((0..count).map(at).collect());
     }
@@ -190,16 +231,28 @@ pub fn figure(text: &str, file: &str) -> Result<Picture, Refused> {
         Refused::Input(vec![Complaint {
             file: Some(file.to_owned()),
             line: Some(line),
-            ..Complaint::new(message, "Write the columns stroke,x,y: a name, and the place of a corner in volts.")
+            ..Complaint::new(
+                message,
+                "Write the columns stroke,x,y: a name, and the place of a corner in volts.",
+            )
         }])
     };
     for (n, line) in text.lines().enumerate() {
         let fields: Vec<&str> = line.split([',', ';', '\t']).map(str::trim).collect();
-        if line.trim().is_empty() || line.starts_with('#') || (n == 0 && fields[0].eq_ignore_ascii_case("stroke")) {
+        if line.trim().is_empty()
+            || line.starts_with('#')
+            || (n == 0 && fields[0].eq_ignore_ascii_case("stroke"))
+        {
             continue;
         }
         let [name, x, y] = fields[..] else {
-            return Err(bad(n + 1, format!("This row has {} fields where three were expected.", fields.len())));
+            return Err(bad(
+                n + 1,
+                format!(
+                    "This row has {} fields where three were expected.",
+                    fields.len()
+                ),
+            ));
         };
         let value = |t: &str| match t.parse::<f64>() {
             Ok(v) if v.is_finite() => Ok(v),
@@ -211,7 +264,10 @@ pub fn figure(text: &str, file: &str) -> Result<Picture, Refused> {
             _ => corners.push((name.to_owned(), vec![corner])),
         }
     }
-    let strokes: Vec<Stroke> = corners.iter().filter_map(|(n, c)| Stroke::along(n, c)).collect();
+    let strokes: Vec<Stroke> = corners
+        .iter()
+        .filter_map(|(n, c)| Stroke::along(n, c))
+        .collect();
     if strokes.is_empty() {
         return Err(bad(1, "The figure has no stroke.".to_owned()));
     }
@@ -313,7 +369,10 @@ pub fn held(a: &Picture, b: &Picture, names: [&str; 2], units: [&str; 2]) -> Pic
         }
     };
     view.matched = compared.pairs.len();
-    view.geometry = terms(&compared.bend, units).into_iter().map(TermView::from).collect();
+    view.geometry = terms(&compared.bend, units)
+        .into_iter()
+        .map(TermView::from)
+        .collect();
     let groups = characters::characters(a);
     view.differences = strokes(a, b, &compared, &groups, names, units);
     view.of_characters = groups.len();
@@ -333,7 +392,14 @@ fn place(p: [f64; 2], extent: [[f64; 2]; 2]) -> &'static str {
     ][third(1)][third(0)]
 }
 
-fn strokes(a: &Picture, b: &Picture, compared: &Compared, groups: &[Vec<usize>], names: [&str; 2], units: [&str; 2]) -> Vec<StrokeView> {
+fn strokes(
+    a: &Picture,
+    b: &Picture,
+    compared: &Compared,
+    groups: &[Vec<usize>],
+    names: [&str; 2],
+    units: [&str; 2],
+) -> Vec<StrokeView> {
     let (in_a, in_b) = (a.extent(), b.extent());
     let named = |k: usize| {
         let stroke = &a.strokes[k];
@@ -350,13 +416,24 @@ fn strokes(a: &Picture, b: &Picture, compared: &Compared, groups: &[Vec<usize>],
     };
     let ends = |s: &Stroke| [s.points[0], s.points[s.points.len() - 1]];
     let way = |s: &Stroke| {
-        let [from, to] = ends(s).map(|p| format!("{}, {}", engineering(p[0], units[0]), engineering(p[1], units[1])));
+        let [from, to] = ends(s).map(|p| {
+            format!(
+                "{}, {}",
+                engineering(p[0], units[0]),
+                engineering(p[1], units[1])
+            )
+        });
         format!("from {from} to {to}")
     };
     let missing = compared.missing.iter().map(|k| StrokeView {
         kind: "missing",
         stroke: named(*k),
-        detail: format!("{} does not draw it ({} of {}).", names[1], way(&a.strokes[*k]), names[0]),
+        detail: format!(
+            "{} does not draw it ({} of {}).",
+            names[1],
+            way(&a.strokes[*k]),
+            names[0]
+        ),
         ends: ends(&a.strokes[*k]),
     });
     let extra = compared.extra.iter().map(|k| {
@@ -368,24 +445,33 @@ fn strokes(a: &Picture, b: &Picture, compared: &Compared, groups: &[Vec<usize>],
             ends: ends(stroke),
         }
     });
-    let moved = compared.pairs.iter().filter(|p| p.moved).map(|p| StrokeView {
-        kind: "moved",
-        stroke: named(p.a),
-        detail: format!(
-            "It lies {} right and {} up of where the rest of {} would put it.",
-            engineering(p.off[0], units[0]),
-            engineering(p.off[1], units[1]),
-            names[1]
-        ),
-        ends: ends(&b.strokes[p.b]),
-    });
+    let moved = compared
+        .pairs
+        .iter()
+        .filter(|p| p.moved)
+        .map(|p| StrokeView {
+            kind: "moved",
+            stroke: named(p.a),
+            detail: format!(
+                "It lies {} right and {} up of where the rest of {} would put it.",
+                engineering(p.off[0], units[0]),
+                engineering(p.off[1], units[1]),
+                names[1]
+            ),
+            ends: ends(&b.strokes[p.b]),
+        });
     missing.chain(moved).chain(extra).collect()
 }
 
 /// A character differs if place, size or shape are off by more than this share; chosen as what an eye sees.
 const SEEN: f64 = 0.02;
 
-fn odd_characters(a: &Picture, b: &Picture, compared: &Compared, units: [&str; 2]) -> Vec<CharacterView> {
+fn odd_characters(
+    a: &Picture,
+    b: &Picture,
+    compared: &Compared,
+    units: [&str; 2],
+) -> Vec<CharacterView> {
     let all = characters::compare(a, b, compared);
     let one = |(n, c): (usize, &characters::Character)| {
         let mut said = Vec::new();
@@ -393,7 +479,11 @@ fn odd_characters(a: &Picture, b: &Picture, compared: &Compared, units: [&str; 2
             said.push("is not drawn at all".to_owned());
         } else {
             if c.missing > 0 {
-                said.push(format!("lacks {} of its {} strokes", c.missing, c.strokes.len()));
+                said.push(format!(
+                    "lacks {} of its {} strokes",
+                    c.missing,
+                    c.strokes.len()
+                ));
             }
             if (0..2).any(|k| c.off[k].abs() > SEEN * compared.bend.half[k]) {
                 let [x, y] = [0, 1].map(|k| engineering(c.off[k], units[k]));
@@ -438,7 +528,11 @@ pub struct TubeView {
 pub fn plates(text: &str, anode: f64) -> Result<Plates, Refused> {
     let metres = |t: &str| {
         let t = t.trim();
-        let (number, factor) = match (t.strip_suffix("mm"), t.strip_suffix("cm"), t.strip_suffix('m')) {
+        let (number, factor) = match (
+            t.strip_suffix("mm"),
+            t.strip_suffix("cm"),
+            t.strip_suffix('m'),
+        ) {
             (Some(n), ..) => (n, 1e-3),
             (_, Some(n), _) => (n, 1e-2),
             (.., Some(n)) => (n, 1.0),
@@ -497,6 +591,16 @@ pub enum Panels {
     Over,
     /// Every picture, then the first two over each other.
     All,
+}
+
+/// The part of the plane that pictures are drawn in; none if there is no picture.
+pub(crate) fn window_of(scopes: &[&Scope]) -> Option<Window> {
+    let extents: Vec<_> = scopes
+        .iter()
+        .filter_map(|s| s.beam().ok())
+        .map(|b| b.extent())
+        .collect();
+    (!extents.is_empty()).then(|| Window::around(&extents))
 }
 
 /// Draws pictures at one scale and one brightness, as a PNG file; `side` is a panel's in pixels.
@@ -568,9 +672,18 @@ pub fn text(view: &PictureView) -> String {
         said += &format!("{why}\n");
     }
     for t in view.geometry.iter().filter(|t| t.stands) {
-        said += &format!("\n{}: {}\n  {}\n  {}\n", t.term, figure_words(t), t.looks, t.cause);
+        said += &format!(
+            "\n{}: {}\n  {}\n  {}\n",
+            t.term,
+            figure_words(t),
+            t.looks,
+            t.cause
+        );
     }
-    if view.why_not.is_none() && !view.geometry.is_empty() && !view.geometry.iter().any(|t| t.stands) {
+    if view.why_not.is_none()
+        && !view.geometry.is_empty()
+        && !view.geometry.iter().any(|t| t.stands)
+    {
         said += "No term of the geometry stands out.\n";
     }
     for d in &view.differences {
@@ -582,19 +695,35 @@ pub fn text(view: &PictureView) -> String {
     if !view.geometry.is_empty() {
         let row = |t: &TermView| vec![t.term.clone(), figure_words(t)];
         let rows: Vec<_> = view.geometry.iter().map(row).collect();
-        said += &format!("\n{}", aligned(&[("term", Align::Left), ("B against A", Align::Left)], &rows));
+        said += &format!(
+            "\n{}",
+            aligned(
+                &[("term", Align::Left), ("B against A", Align::Left)],
+                &rows
+            )
+        );
     }
     for t in &view.tube {
         said += &format!("\n{}\n", tube_words(t));
     }
-    said + &view.notes.iter().map(|n| format!("{n}\n")).collect::<String>()
+    said + &view
+        .notes
+        .iter()
+        .map(|n| format!("{n}\n"))
+        .collect::<String>()
 }
 
 /// A term's figure with its uncertainty.
 pub fn figure_words(t: &TermView) -> String {
     match (t.value, t.uncertainty) {
-        (Some(v), Some(u)) if t.unit == "%" || t.unit == "deg" => format!("{v:+.2} +- {:.2} {}", 2.0 * u, t.unit),
-        (Some(v), Some(u)) => format!("{} +- {}", engineering(v, &t.unit), engineering(2.0 * u, &t.unit)),
+        (Some(v), Some(u)) if t.unit == "%" || t.unit == "deg" => {
+            format!("{v:+.2} +- {:.2} {}", 2.0 * u, t.unit)
+        }
+        (Some(v), Some(u)) => format!(
+            "{} +- {}",
+            engineering(v, &t.unit),
+            engineering(2.0 * u, &t.unit)
+        ),
         (Some(v), None) => format!("{v:+.2} {}", t.unit),
         (None, _) => "not told by this picture".to_owned(),
     }
@@ -603,7 +732,10 @@ pub fn figure_words(t: &TermView) -> String {
 /// Deflection of an axis as a sentence.
 pub fn tube_words(t: &TubeView) -> String {
     let size = t.size.map_or(String::new(), |s| {
-        format!(" The picture is {} there, if what was recorded is the volts between the plates.", engineering(s, "m"))
+        format!(
+            " The picture is {} there, if what was recorded is the volts between the plates.",
+            engineering(s, "m")
+        )
     });
     format!(
         "{} plates: {} on the screen a volt, {:.1} V a centimetre; the beam meets a plate at {:.0} V.{size}",

@@ -52,12 +52,7 @@ impl<'a> Beam<'a> {
     ///
     /// # Errors
     /// If the signals do not make a picture.
-    pub fn new(
-        axis: &'a Axis,
-        x: &'a [f32],
-        y: &'a [f32],
-        light: Light,
-    ) -> Result<Beam<'a>, Dark> {
+    pub fn new(axis: &'a Axis, x: &'a [f32], y: &'a [f32], light: Light) -> Result<Beam<'a>, Dark> {
         if x.len() != y.len() || matches!(light, Light::Signal(z, _) if z.len() != x.len()) {
             return Err(Dark::Lengths);
         }

@@ -35,7 +35,10 @@ pub fn characters(picture: &Picture) -> Vec<Vec<usize>> {
         for j in 0..i {
             if group[i] != group[j] && gap(&strokes[i], &strokes[j]) <= bound {
                 let (from, to) = (group[i], group[j]);
-                group.iter_mut().filter(|g| **g == from).for_each(|g| *g = to);
+                group
+                    .iter_mut()
+                    .filter(|g| **g == from)
+                    .for_each(|g| *g = to);
             }
         }
     }
@@ -49,14 +52,22 @@ pub fn characters(picture: &Picture) -> Vec<Vec<usize>> {
     // lines of writing: a character begins a new line if its middle lies below the one before by more than its height
     let spot = |c: &Vec<usize>| middle(c.iter().map(|i| &strokes[*i]));
     let [_, y] = picture.extent();
-    let height = all.iter().map(|c| tall(c, strokes)).fold(0.0, f64::max).max(0.05 * (y[1] - y[0]));
+    let height = all
+        .iter()
+        .map(|c| tall(c, strokes))
+        .fold(0.0, f64::max)
+        .max(0.05 * (y[1] - y[0]));
     let row = |c: &Vec<usize>| ((y[1] - spot(c)[1]) / height.max(f64::MIN_POSITIVE)) as usize;
     all.sort_by(|a, b| row(a).cmp(&row(b)).then(spot(a)[0].total_cmp(&spot(b)[0])));
     all
 }
 
 fn tall(character: &[usize], strokes: &[Stroke]) -> f64 {
-    let ys = || character.iter().flat_map(|i| strokes[*i].points.map(|p| p[1]));
+    let ys = || {
+        character
+            .iter()
+            .flat_map(|i| strokes[*i].points.map(|p| p[1]))
+    };
     ys().fold(f64::MIN, f64::max) - ys().fold(f64::MAX, f64::min)
 }
 
@@ -64,7 +75,10 @@ fn gap(a: &Stroke, b: &Stroke) -> f64 {
     // the ends lie half a step beyond the outer places
     let step = 0.5 * (a.length() + b.length()) / a.points.len() as f64;
     let far = |p: &[f64; 2], q: &[f64; 2]| (p[0] - q[0]).hypot(p[1] - q[1]);
-    let all = a.points.iter().flat_map(|p| b.points.iter().map(move |q| far(p, q)));
+    let all = a
+        .points
+        .iter()
+        .flat_map(|p| b.points.iter().map(move |q| far(p, q)));
     (all.fold(f64::MAX, f64::min) - step).max(0.0)
 }
 
@@ -125,7 +139,10 @@ fn line(twins: &[(Stroke, &Stroke)], axis: usize, bend: &Bend) -> (f64, Option<f
     let mean_p = points().map(|p| p.0).sum::<f64>() / n;
     let mean_q = points().map(|p| p.1).sum::<f64>() / n;
     let wide = points().map(|p| (p.0 - mean_p).powi(2)).sum::<f64>() / n;
-    let both = points().map(|p| (p.0 - mean_p) * (p.1 - mean_q)).sum::<f64>() / n;
+    let both = points()
+        .map(|p| (p.0 - mean_p) * (p.1 - mean_q))
+        .sum::<f64>()
+        / n;
     let scale = (wide.sqrt() > 0.02 * bend.half[axis]).then(|| both / wide);
     let factor = scale.unwrap_or(1.0);
     let left = points()

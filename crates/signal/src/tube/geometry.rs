@@ -81,7 +81,9 @@ pub struct Compared {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum Apart {
     /// Too few strokes.
-    #[error("A picture has only {0} strokes that are there whole; three are the least for a comparison.")]
+    #[error(
+        "A picture has only {0} strokes that are there whole; three are the least for a comparison."
+    )]
     TooFew(usize),
     /// No way to lay them over each other.
     #[error("The pictures do not lie over each other: {0} of {1} strokes find a twin.")]
@@ -220,7 +222,11 @@ fn starts(a: &Picture, b: &Picture, middle: [f64; 2], half: [f64; 2]) -> Vec<Aff
     // the outermost, and the middles of all but a tenth at each side, which a few strange strokes do not shift
     for share in [0.0, 0.1] {
         let inner = |p: &Picture, axis: usize| {
-            let mut all: Vec<f64> = p.strokes.iter().flat_map(|s| s.points.map(|q| q[axis])).collect();
+            let mut all: Vec<f64> = p
+                .strokes
+                .iter()
+                .flat_map(|s| s.points.map(|q| q[axis]))
+                .collect();
             all.sort_by(f64::total_cmp);
             let cut = (share * all.len() as f64) as usize;
             (all[cut], all[all.len() - 1 - cut])
@@ -229,11 +235,16 @@ fn starts(a: &Picture, b: &Picture, middle: [f64; 2], half: [f64; 2]) -> Vec<Aff
             list.push([0, 1].map(|axis| {
                 let (from, to) = (inner(a, axis), inner(b, axis));
                 let wide = from.1 - from.0;
-                let gain = if wide > 0.0 { (to.1 - to.0) / wide } else { 1.0 };
+                let gain = if wide > 0.0 {
+                    (to.1 - to.0) / wide
+                } else {
+                    1.0
+                };
                 let gain = turned[axis] * gain.clamp(0.05, 20.0);
                 let centre_a = 0.5 * (from.0 + from.1);
                 let centre_b = 0.5 * (to.0 + to.1);
-                let place = (centre_b - middle[axis] - gain * (centre_a - middle[axis])) / half[axis];
+                let place =
+                    (centre_b - middle[axis] - gain * (centre_a - middle[axis])) / half[axis];
                 [place, gain, 0.0]
             }));
         }
@@ -247,7 +258,8 @@ fn twins(a: &Picture, b: &Picture, bend: &Bend, reach: f64) -> Vec<(usize, usize
     let nearest = |from: &[Stroke], to: &[Stroke]| -> Vec<(usize, f64)> {
         let one = |s: &Stroke| {
             let all = to.iter().map(|t| s.distance(t)).enumerate();
-            all.min_by(|x, y| x.1.total_cmp(&y.1)).unwrap_or((0, f64::MAX))
+            all.min_by(|x, y| x.1.total_cmp(&y.1))
+                .unwrap_or((0, f64::MAX))
         };
         from.iter().map(one).collect()
     };

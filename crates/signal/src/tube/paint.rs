@@ -188,7 +188,11 @@ mod tests {
             };
             // a resting spot of sigma 1.5 has 1/(2 pi sigma^2) of its time in its middle pixel
             let peak = 0.2 / (2.0 * std::f32::consts::PI * 1.5 * 1.5);
-            assert!((at(-0.5, 0.0) / peak - 1.0).abs() < 0.05, "{}", at(-0.5, 0.0));
+            assert!(
+                (at(-0.5, 0.0) / peak - 1.0).abs() < 0.05,
+                "{}",
+                at(-0.5, 0.0)
+            );
             // a line of 50.5 pixels in 200 ms: 1/(sigma sqrt(2 pi)) of the time a pixel of its length
             let line = 0.2 / 50.5 / (1.5 * (2.0 * std::f32::consts::PI).sqrt());
             assert!((at(0.4, 0.0) / line - 1.0).abs() < 0.05, "{}", at(0.4, 0.0));

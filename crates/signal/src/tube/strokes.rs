@@ -55,8 +55,7 @@ impl Stroke {
             }
             corners[corners.len() - 1]
         };
-        let points =
-            std::array::from_fn(|k| place(total * (k as f64 + 0.5) / POINTS as f64));
+        let points = std::array::from_fn(|k| place(total * (k as f64 + 0.5) / POINTS as f64));
         Some(Stroke {
             points,
             at: 0.0,

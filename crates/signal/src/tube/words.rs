@@ -172,7 +172,10 @@ fn size(gains: &[Told; 2]) -> Option<Term> {
         uncertainty: 50.0 * doubt,
     };
     let mut t = term(Kind::Size, "size".to_owned(), told, "%", 100.0 * SEEN);
-    t.looks = format!("The whole picture is {}.", if mean > 0.0 { "larger" } else { "smaller" });
+    t.looks = format!(
+        "The whole picture is {}.",
+        if mean > 0.0 { "larger" } else { "smaller" }
+    );
     t.cause = "If the drive signals were recorded before the amplifiers, what both share: their common supply or reference. On a screen, \
         with equal plate volts: the accelerating voltage, since the picture grows as that falls.";
     Some(t)
@@ -208,9 +211,24 @@ fn offset(bend: &Bend, axis: usize, unit: &str) -> Term {
     // where no signal puts the spot, if that is within the picture, so that a gain does not look like a shift; else its middle
     let zero = [0, 1].map(|a| -bend.middle[a] / bend.half[a]);
     let is_within = zero.iter().all(|z| z.abs() <= 1.0);
-    let (own, other) = if is_within { (zero[axis], zero[1 - axis]) } else { (0.0, 0.0) };
-    let row = [1.0, own, other, own * own, own * other, other * other, own.powi(3)];
-    let parts = row.iter().zip(&bend.factors[axis]).filter_map(|(v, f)| f.map(|f| (v, f)));
+    let (own, other) = if is_within {
+        (zero[axis], zero[1 - axis])
+    } else {
+        (0.0, 0.0)
+    };
+    let row = [
+        1.0,
+        own,
+        other,
+        own * own,
+        own * other,
+        other * other,
+        own.powi(3),
+    ];
+    let parts = row
+        .iter()
+        .zip(&bend.factors[axis])
+        .filter_map(|(v, f)| f.map(|f| (v, f)));
     let sum: f64 = parts.map(|(v, f)| v * f.value).sum();
     let doubt = |c: usize, v: f64| bend.factors[axis][c].map_or(0.0, |f| f.uncertainty * v);
     let leaning = doubt(column::OWN, own).hypot(doubt(column::OTHER, other));
@@ -220,7 +238,10 @@ fn offset(bend: &Bend, axis: usize, unit: &str) -> Term {
     };
     let mut t = term(Kind::Offset, name, shift, unit, SEEN * half);
     let way = [["left", "right"], ["down", "up"]][axis][usize::from(shift.value > 0.0)];
-    t.looks = format!("The picture stands {:.1} % of its half size further {way}.", 100.0 * (sum - own).abs());
+    t.looks = format!(
+        "The picture stands {:.1} % of its half size further {way}.",
+        100.0 * (sum - own).abs()
+    );
     t.cause = "The position control of this axis; else unequal loads of the two plates, a leaky coupling capacitor, or a plate that leaks.";
     t
 }
@@ -240,10 +261,16 @@ fn turned(angles: &[Told; 2]) -> [Term; 2] {
     let seen = SEEN * DEGREES;
     let mut turn = term(Kind::Rotation, "rotation".to_owned(), rotation, "deg", seen);
     let mut lopsided = term(Kind::Skew, "skew".to_owned(), skew, "deg", seen);
-    let way = if rotation.value > 0.0 { "anticlockwise" } else { "clockwise" };
+    let way = if rotation.value > 0.0 {
+        "anticlockwise"
+    } else {
+        "clockwise"
+    };
     turn.looks = format!("The picture is turned {way}.");
     turn.cause = "The tube turned in its clamp, or the coil that aligns the trace; recorded from the drive, both axes leak into each other.";
-    let one = |told: &Told, other: &Told| told.value.abs() < (3.0 * told.uncertainty).max(0.15 * other.value.abs());
+    let one = |told: &Told, other: &Told| {
+        told.value.abs() < (3.0 * told.uncertainty).max(0.15 * other.value.abs())
+    };
     if lopsided.stands && one(slope, lean) {
         turn.stands = false;
         turn.looks = "Only half the lean below.".to_owned();
@@ -287,7 +314,10 @@ fn higher(bend: &Bend, axis: usize) -> Vec<Term> {
         let plus = share.value > 0.0;
         (t.looks, t.cause) = match kind {
             Kind::Bow => (
-                format!("The outer ends of {lines} bend {}.", [["left", "right"], ["down", "up"]][axis][usize::from(plus)]),
+                format!(
+                    "The outer ends of {lines} bend {}.",
+                    [["left", "right"], ["down", "up"]][axis][usize::from(plus)]
+                ),
                 "The mean voltage of the plates against the last anode (astigmatism and geometry controls), or a magnetic field: the tube's shield, \
                  a magnetised part, a transformer near by.",
             ),
@@ -300,15 +330,25 @@ fn higher(bend: &Bend, axis: usize) -> Vec<Term> {
                 "The plates are not driven in balance: one of the pair stands still or lags; a dead output transistor, an open load, a lead off.",
             ),
             Kind::Side => (
-                format!("The {} half is stretched, the other crowded.", [["left", "right"], ["lower", "upper"]][axis][usize::from(plus)]),
+                format!(
+                    "The {} half is stretched, the other crowded.",
+                    [["left", "right"], ["lower", "upper"]][axis][usize::from(plus)]
+                ),
                 "One side of the output stage runs out of supply or current: its load resistor, its bias, its transistor's gain.",
             ),
             Kind::Ends => (
-                format!("Both ends are {}.", if plus { "stretched" } else { "crowded" }),
+                format!(
+                    "Both ends are {}.",
+                    if plus { "stretched" } else { "crowded" }
+                ),
                 "The amplifier limits at both ends: plate supply low, standing current low, or too much gain behind too little room.",
             ),
             _ => (
-                format!("Strokes begin {} and end {} than the other unit's.", if plus { "faster" } else { "slower" }, if plus { "slower" } else { "faster" }),
+                format!(
+                    "Strokes begin {} and end {} than the other unit's.",
+                    if plus { "faster" } else { "slower" },
+                    if plus { "slower" } else { "faster" }
+                ),
                 "The ramp is not straight in time: its current source, the leak of its capacitor or of its reset switch.",
             ),
         };
