@@ -127,7 +127,7 @@ fn differing(view: &PictureView) -> Markup {
                     td.number data-name="no." { (n + 1) }
                     td data-name="" { strong { (d.kind) } }
                     td data-name="" { (d.stroke) }
-                    td data-name="" { (d.detail) }
+                    td data-name="" { (capital(&d.detail)) }
                 } } }
             }
             @if count_missing(view) > 0 {
