@@ -5,6 +5,7 @@
 mod alike;
 pub mod campaign;
 mod candidates;
+pub mod captures;
 pub mod carried;
 mod case;
 pub mod checked;

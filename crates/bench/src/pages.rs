@@ -10,6 +10,7 @@ pub mod permit;
 pub mod power;
 mod rows;
 mod rulings;
+pub mod signals;
 pub mod stores;
 pub mod unread;
 

@@ -6,6 +6,7 @@ use std::sync::Arc;
 use sheet::machine::{self, Machine, Step, Unit};
 use sheet::{Diagnostic, Sheet};
 
+use crate::captures::{self, CaptureFile, CaptureSet};
 use crate::entered::{Entered, Ruled, Written};
 use crate::loading::Text;
 use crate::refused::Complaint;
@@ -26,6 +27,8 @@ pub struct ProjectText {
     pub meter: Option<Text>,
     /// Files under `stores/`.
     pub stores: Vec<StoreFile>,
+    /// Recordings under `captures/`; they are opened when somebody looks at them.
+    pub captures: Vec<CaptureFile>,
     /// Files that could not be read as text.
     pub unreadable: Vec<Complaint>,
 }
@@ -45,6 +48,8 @@ pub struct Project {
     pub units: Vec<UnitName>,
     /// Its stores, in the order of their names.
     pub stores: Vec<StoreText>,
+    /// Its recordings, by the signal that was recorded.
+    pub captures: Vec<CaptureSet>,
     /// `meter.kdl`.
     pub meter: Option<Text>,
     /// What is wrong or doubtful in the machine file, and files that cannot be used.
@@ -186,6 +191,7 @@ impl Project {
             });
         }
         let stores = stores::gather(text.stores, &mut remarks);
+        let captures = captures::gather(text.captures);
         remarks.sort_by(|a, b| {
             b.is_error
                 .cmp(&a.is_error)
@@ -204,6 +210,7 @@ impl Project {
             bring_up,
             units,
             stores,
+            captures,
             meter: text.meter,
             remarks,
             machine,

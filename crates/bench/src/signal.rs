@@ -1,9 +1,14 @@
 //! Recorded waveforms: measured and compared, as plain view data.
 
+pub mod picture;
+mod text;
+
 use std::io::Read;
 
-use ::signal::compare::{Prepared, Settings, compare_prepared, prepare};
-use ::signal::differences::{Difference, engineering};
+use ::signal::align::Alignment;
+use ::signal::compare::{Compared, Prepared, Settings, compare_prepared, prepare};
+use ::signal::differences::Difference;
+pub use ::signal::differences::engineering;
 use ::signal::fault::Place;
 use ::signal::measure::{Estimate, measure};
 use ::signal::read::{Given, read};
@@ -12,7 +17,8 @@ use serde::Serialize;
 use units::{Seconds, Volts};
 
 use crate::refused::{Complaint, Refused};
-use crate::table::{Align, aligned};
+
+pub use text::{compare_text, in_words, measure_text};
 
 /// A recorded file, opened by the caller.
 pub struct Recording<'a> {
@@ -160,7 +166,7 @@ fn complain(fault: &Fault, file: &str) -> Refused {
     }])
 }
 
-fn take(recording: Recording, asked: &Asked) -> Result<Capture, Refused> {
+pub(crate) fn take(recording: Recording, asked: &Asked) -> Result<Capture, Refused> {
     if let Some(volts) = asked.full_scale
         && !(volts.is_finite() && volts > 0.0)
     {
@@ -215,8 +221,16 @@ fn wanted(capture: &Capture, channel: Option<&str>, file: &str) -> Result<Vec<us
 /// If the file is at fault, or has no channel of the name asked for.
 pub fn measure_recording(recording: Recording, asked: &Asked) -> Result<MeasureView, Refused> {
     let file = recording.file.clone();
-    let capture = take(recording, asked)?;
-    let picked = wanted(&capture, asked.channel.as_deref(), &file)?;
+    measured(&take(recording, asked)?, &file, asked)
+}
+
+/// Measures a capture that was read.
+pub(crate) fn measured(
+    capture: &Capture,
+    file: &str,
+    asked: &Asked,
+) -> Result<MeasureView, Refused> {
+    let picked = wanted(capture, asked.channel.as_deref(), file)?;
     let mut notes = capture.notes.clone();
     let mut channels = Vec::new();
     for i in picked {
@@ -271,13 +285,33 @@ pub fn compare_recordings(
     b: Recording,
     asked: &Asked,
 ) -> Result<CompareView, Refused> {
-    let files = (a.file.clone(), b.file.clone());
+    let files = [a.file.clone(), b.file.clone()];
     let (a, b) = (take(a, asked)?, take(b, asked)?);
+    laid(&a, &b, [&files[0], &files[1]], asked).map(|laid| laid.view)
+}
+
+/// Two captures compared, with what is needed to draw one over the other.
+pub(crate) struct Laid {
+    /// The comparison.
+    pub view: CompareView,
+    /// Numbers of the channels in A and in B, in the order of the view.
+    pub pairs: Vec<(usize, usize)>,
+    /// How B lies over A by the channel with the most transitions in both; none if no channel could be aligned.
+    pub alignment: Option<Alignment>,
+}
+
+/// Compares captures that were read.
+pub(crate) fn laid(
+    a: &Capture,
+    b: &Capture,
+    files: [&str; 2],
+    asked: &Asked,
+) -> Result<Laid, Refused> {
     let mut notes: Vec<String> = a.notes.iter().map(|n| format!("A: {n}")).collect();
     notes.extend(b.notes.iter().map(|n| format!("B: {n}")));
-    let left = wanted(&a, asked.channel.as_deref(), &files.0)?;
-    let right = wanted(&b, asked.channel.as_deref(), &files.1)?;
-    let pairs = pair_channels(&a, &b, left, right, &mut notes);
+    let left = wanted(a, asked.channel.as_deref(), files[0])?;
+    let right = wanted(b, asked.channel.as_deref(), files[1])?;
+    let pairs = pair_channels(a, b, left, right, &mut notes);
     let settings = Settings {
         tolerance: asked.tolerance.map(Seconds),
     };
@@ -320,6 +354,13 @@ pub fn compare_recordings(
             }
         }
     }
+    let aligned = |o: &Compared| o.alignment.as_ref().ok().map(|l| (o.matched, l.clone()));
+    let alignment = outcomes
+        .iter()
+        .flatten()
+        .filter_map(aligned)
+        .max_by_key(|l| l.0)
+        .map(|l| l.1);
     let channels: Vec<ComparedView> = pairs
         .iter()
         .zip(outcomes)
@@ -330,10 +371,14 @@ pub fn compare_recordings(
         })
         .collect();
     let first = channels.iter().filter_map(|c| c.first).reduce(f64::min);
-    Ok(CompareView {
-        channels,
-        first,
-        notes,
+    Ok(Laid {
+        view: CompareView {
+            channels,
+            first,
+            notes,
+        },
+        pairs,
+        alignment,
     })
 }
 
@@ -377,12 +422,7 @@ fn pair_channels(
         .collect()
 }
 
-fn compared_view(
-    name: &str,
-    unit: &str,
-    outcome: Option<::signal::compare::Compared>,
-    guided: bool,
-) -> ComparedView {
+fn compared_view(name: &str, unit: &str, outcome: Option<Compared>, guided: bool) -> ComparedView {
     let none = |note: String| ComparedView {
         name: name.to_owned(),
         offset: None,
@@ -435,98 +475,4 @@ fn compared_view(
                 .filter(|u| u.is_finite() && *u < 1e9),
         },
     }
-}
-
-/// A measurement as an aligned table.
-pub fn measure_text(view: &MeasureView) -> String {
-    let columns = [
-        "low",
-        "high",
-        "edges",
-        "rise",
-        "fall",
-        "period",
-        "width",
-        "overshoot",
-    ];
-    let mut head = vec![("channel", Align::Left)];
-    head.extend(columns.map(|c| (c, Align::Right)));
-    let time = |t: Option<f64>| t.map_or("-".to_owned(), |t| engineering(t, "s"));
-    let rows: Vec<Vec<String>> = view
-        .channels
-        .iter()
-        .map(|c| {
-            let mut row = vec![
-                c.name.clone(),
-                engineering(c.levels.low, &c.unit),
-                engineering(c.levels.high, &c.unit),
-                c.edges.to_string(),
-            ];
-            row.extend([c.rise, c.fall, c.period, c.width].map(time));
-            row.push(c.overshoot.map_or("-".to_owned(), |o| format!("{o:.1} %")));
-            row
-        })
-        .collect();
-    let notes = view
-        .notes
-        .iter()
-        .map(|n| format!("{n}\n"))
-        .collect::<String>();
-    aligned(&head, &rows) + &notes
-}
-
-/// A comparison in words, the first divergence first; at most thirty differences a channel.
-pub fn compare_text(view: &CompareView) -> String {
-    let mut text = match view.first {
-        Some(first) => format!("They first part at {} of A.\n", engineering(first, "s")),
-        None => "No difference was found where they could be laid over each other.\n".to_owned(),
-    };
-    for c in &view.channels {
-        match (c.offset, c.rate_ppm) {
-            (Some(offset), Some(rate)) => {
-                text += &format!(
-                    "\n{}: B is {} behind A at A's zero, its clock {rate:+.3} in a million; {} edges in both.\n",
-                    c.name,
-                    engineering(offset, "s"),
-                    c.matched
-                );
-            }
-            _ => text += &format!("\n{}: not aligned.\n", c.name),
-        }
-        text += &c
-            .note
-            .iter()
-            .map(|n| format!("  {n}\n"))
-            .collect::<String>();
-        let rows: Vec<Vec<String>> = c
-            .differences
-            .iter()
-            .take(30)
-            .map(|d| {
-                vec![
-                    engineering(d.at_a, "s"),
-                    engineering(d.at_b, "s"),
-                    d.kind.to_owned(),
-                    d.detail.clone(),
-                ]
-            })
-            .collect();
-        if !rows.is_empty() {
-            let head = [
-                ("in A", Align::Right),
-                ("in B", Align::Right),
-                ("kind", Align::Left),
-                ("what", Align::Left),
-            ];
-            text += &aligned(&head, &rows);
-        }
-        if c.differences.len() > 30 {
-            text += &format!("and {} more\n", c.differences.len() - 30);
-        }
-    }
-    text + &view
-        .notes
-        .iter()
-        .map(|n| format!("{n}\n"))
-        .collect::<String>()
 }

@@ -309,6 +309,62 @@ pub enum CaptureVerb {
         #[command(flatten)]
         common: CaptureCommon,
     },
+    /// The picture that X and Y draw on the tube, and what is wrong with it beside the other unit's or a known figure.
+    Picture(CapturePicture),
+}
+
+/// What `capture picture` takes.
+#[derive(Debug, Args)]
+pub struct CapturePicture {
+    /// Recorded file with the X and Y signals, and the blanking if it was recorded.
+    pub a: PathBuf,
+    /// The other unit's, to be held against the first.
+    pub b: Option<PathBuf>,
+    /// The figure that the first file should show: CSV with the columns stroke,x,y.
+    #[arg(long, value_name = "FILE", conflicts_with = "b")]
+    pub figure: Option<PathBuf>,
+    /// Where the picture goes, as PNG.
+    #[arg(short, long, value_name = "FILE")]
+    pub output: Option<PathBuf>,
+    /// Channel of the horizontal deflection.
+    #[arg(long, value_name = "NAME")]
+    pub x: Option<String>,
+    /// Channel of the vertical deflection.
+    #[arg(long, value_name = "NAME")]
+    pub y: Option<String>,
+    /// Channel that lights or darkens the beam.
+    #[arg(long, value_name = "NAME")]
+    pub blank: Option<String>,
+    /// Which level of that channel lights the beam; by its name if not said.
+    #[arg(long, value_enum, value_name = "LEVEL")]
+    pub lit: Option<Lit>,
+    /// Time in which the light falls to 1/e; it does not fade if not said.
+    #[arg(long, value_name = "SECONDS", value_parser = seconds)]
+    pub persistence: Option<f64>,
+    /// Pixels a side of each picture.
+    #[arg(long, value_name = "N", default_value_t = 640)]
+    pub side: usize,
+    /// Plates for X: length, distance, and way from their middle to the screen, such as 20mm,5mm,200mm.
+    #[arg(long, value_name = "SIZES", requires = "anode")]
+    pub plates_x: Option<String>,
+    /// Plates for Y.
+    #[arg(long, value_name = "SIZES", requires = "anode")]
+    pub plates_y: Option<String>,
+    /// Accelerating volts of the tube, cathode to the last anode.
+    #[arg(long, value_name = "VOLTS")]
+    pub anode: Option<f64>,
+    /// What all verbs take.
+    #[command(flatten)]
+    pub common: CaptureCommon,
+}
+
+/// Which level lights the beam.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Lit {
+    /// The higher voltage.
+    High,
+    /// The lower voltage.
+    Low,
 }
 
 /// What all verbs about recorded waveforms take.

@@ -5,10 +5,11 @@ use std::path::Path;
 use std::process::ExitCode;
 
 use bench::Refused;
+use bench::signal::picture::{self, How, Panels, PictureView, Scope};
 use bench::signal::{self, Asked, Recording};
 
-use crate::arguments::{CaptureCommon, CaptureVerb};
-use crate::output;
+use crate::arguments::{CaptureCommon, CapturePicture, CaptureVerb, Lit};
+use crate::{files, output};
 
 /// Measures a recording, or compares two.
 pub fn run(verb: CaptureVerb) -> ExitCode {
@@ -36,7 +37,71 @@ pub fn run(verb: CaptureVerb) -> ExitCode {
                 .and_then(|(a, b)| signal::compare_recordings(a, b, &asked));
             output::answer(view, common.json, signal::compare_text)
         }
+        CaptureVerb::Picture(given) => {
+            output::answer(drawn(&given), given.common.json, picture::text)
+        }
     }
+}
+
+/// Draws a picture, and holds it against another.
+fn drawn(given: &CapturePicture) -> Result<PictureView, Refused> {
+    let asked = asked(&given.common, None, None);
+    let how = How {
+        x: given.x.clone(),
+        y: given.y.clone(),
+        blank: given.blank.clone(),
+        high_is_dark: given.lit.map(|l| l == Lit::Low),
+        persistence: given.persistence,
+    };
+    let first = Scope::read(open(&given.a)?, &asked, &how)?;
+    let second = match &given.b {
+        Some(b) => Some(Scope::read(open(b)?, &asked, &how)?),
+        None => None,
+    };
+    let units = [first.units[0].as_str(), first.units[1].as_str()];
+    let own = first.picture()?;
+    let shown = second.as_ref().map(Scope::picture).transpose()?;
+    let mut view = match (&given.figure, &shown) {
+        (Some(file), _) => {
+            let text = files::read(file)?;
+            let figure = picture::figure(&text.text, &text.file)?;
+            picture::held(&figure, &own, ["the figure", "the picture"], units)
+        }
+        (None, Some(other)) => picture::held(&own, other, ["A", "B"], units),
+        (None, None) => PictureView {
+            names: vec!["A".to_owned()],
+            strokes: vec![own.strokes.len()],
+            ..PictureView::default()
+        },
+    };
+    let extent = shown.as_ref().unwrap_or(&own).extent();
+    for (axis, name, plates) in [(0, "X", &given.plates_x), (1, "Y", &given.plates_y)] {
+        if let (Some(plates), Some(anode)) = (plates, given.anode) {
+            let plates = picture::plates(plates, anode)?;
+            let span = (units[axis] == "V").then(|| extent[axis][1] - extent[axis][0]);
+            view.tube.push(picture::tube(name, &plates, span));
+        }
+    }
+    let said = |name: &str, s: &Scope| {
+        s.notes
+            .iter()
+            .map(|n| format!("{name}: {n}"))
+            .collect::<Vec<_>>()
+    };
+    view.notes.extend(said("A", &first));
+    view.notes.extend(second.iter().flat_map(|s| said("B", s)));
+    if let Some(path) = &given.output {
+        let scopes: Vec<&Scope> = std::iter::once(&first).chain(&second).collect();
+        let bytes = picture::image(&scopes, Panels::All, given.side)?;
+        std::fs::write(path, bytes).map_err(|e| {
+            Refused::unable(
+                format!("`{}` cannot be written: {e}.", path.display()),
+                "Name a file in a folder that may be written.",
+            )
+        })?;
+        view.notes.push(format!("Drawn into {}.", path.display()));
+    }
+    Ok(view)
 }
 
 fn asked(common: &CaptureCommon, channel: Option<String>, tolerance: Option<f64>) -> Asked {

@@ -1,10 +1,12 @@
 //! `bench open`: a project folder in the browser.
 
 use std::hash::{DefaultHasher, Hash, Hasher};
+use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::Arc;
 
+use bench::captures::CaptureFile;
 use bench::project::ProjectText;
 use bench::stores::StoreFile;
 use bench::{Complaint, Refused, Text};
@@ -83,6 +85,16 @@ fn ledger(folder: &Path) -> web::Found {
 struct Folder(PathBuf);
 
 impl Folder {
+    /// Another number whenever a file was changed.
+    fn stamp_of(&self, name: &str) -> u64 {
+        let mut hasher = DefaultHasher::new();
+        if let Ok(metadata) = std::fs::metadata(self.0.join(name)) {
+            metadata.len().hash(&mut hasher);
+            metadata.modified().ok().hash(&mut hasher);
+        }
+        hasher.finish()
+    }
+
     /// Paths of all texts: what they are for, and the name relative to the folder.
     fn texts(&self) -> Vec<(What, String)> {
         let mut list = Vec::new();
@@ -124,23 +136,21 @@ impl Folder {
         );
         let stores = all("stores", ".kdl");
         list.extend(stores.iter().map(|n| (What::Store, format!("stores/{n}"))));
-        let folders = std::fs::read_dir(self.0.join("stores"))
-            .into_iter()
-            .flatten()
-            .flatten();
-        let mut folders: Vec<String> = folders
-            .filter(|e| e.path().is_dir())
-            .filter_map(|e| e.file_name().into_string().ok())
-            .collect();
-        folders.sort();
-        for folder in folders {
-            let folder = format!("stores/{folder}");
-            let files = all(&folder, "");
-            list.extend(
-                files
-                    .into_iter()
-                    .map(|n| (What::Store, format!("{folder}/{n}"))),
-            );
+        for (what, room) in [(What::Store, "stores"), (What::Capture, "captures")] {
+            let folders = std::fs::read_dir(self.0.join(room))
+                .into_iter()
+                .flatten()
+                .flatten();
+            let mut folders: Vec<String> = folders
+                .filter(|e| e.path().is_dir())
+                .filter_map(|e| e.file_name().into_string().ok())
+                .collect();
+            folders.sort();
+            for folder in folders {
+                let folder = format!("{room}/{folder}");
+                let files = all(&folder, "");
+                list.extend(files.into_iter().map(|n| (what, format!("{folder}/{n}"))));
+            }
         }
         list
     }
@@ -148,6 +158,7 @@ impl Folder {
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 enum What {
+    Capture,
     Store,
     Machine,
     Meter,
@@ -159,13 +170,15 @@ impl web::Source for Folder {
     fn stamp(&self) -> u64 {
         let mut hasher = DefaultHasher::new();
         for (what, name) in self.texts() {
-            (what, &name).hash(&mut hasher);
-            if let Ok(metadata) = std::fs::metadata(self.0.join(&name)) {
-                metadata.len().hash(&mut hasher);
-                metadata.modified().ok().hash(&mut hasher);
-            }
+            (what, &name, self.stamp_of(&name)).hash(&mut hasher);
         }
         hasher.finish()
+    }
+
+    fn open(&self, name: &str) -> Result<Box<dyn Read + Send>, String> {
+        let file = std::fs::File::open(self.0.join(name))
+            .map_err(|e| format!("{name} cannot be read: {e}."))?;
+        Ok(Box::new(file))
     }
 
     fn read(&self) -> ProjectText {
@@ -174,6 +187,11 @@ impl web::Source for Folder {
             ..ProjectText::default()
         };
         for (what, name) in self.texts() {
+            if what == What::Capture {
+                let stamp = self.stamp_of(&name);
+                project.captures.push(CaptureFile { file: name, stamp });
+                continue;
+            }
             if what == What::Store {
                 match std::fs::read(self.0.join(&name)) {
                     Ok(bytes) => project.stores.push(StoreFile {
@@ -210,7 +228,7 @@ impl web::Source for Folder {
                 }
                 What::Sheet => project.sheets.push(text),
                 What::Readings => project.readings.push(text),
-                What::Store => {}
+                What::Store | What::Capture => {}
             }
         }
         project

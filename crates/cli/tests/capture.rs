@@ -133,3 +133,90 @@ fn what_cannot_be_known_is_refused_with_its_place() {
     let (code, document) = run(&["measure", "no-such-file.csv"]);
     assert_eq!(code, 2, "{document}");
 }
+
+/// A square of four strokes and its diagonal, X as wide as `gain` makes it; the last stroke only if it is lit.
+fn square(gain: f64, last: bool) -> String {
+    let corners = [
+        (-1.0, -1.0),
+        (1.0, -1.0),
+        (1.0, 1.0),
+        (-1.0, 1.0),
+        (-1.0, -1.0),
+        (1.0, 1.0),
+    ];
+    let mut text = "Time (s),X (V),Y (V),Z (V)\n".to_owned();
+    let mut k = 0;
+    for _ in 0..2 {
+        for (n, ends) in corners.windows(2).enumerate() {
+            for s in 0..24 {
+                let f = f64::from((s - 4_i32).max(0)) / 19.0;
+                let at = |a: f64, b: f64| a + f * (b - a);
+                let (x, y) = (gain * at(ends[0].0, ends[1].0), at(ends[0].1, ends[1].1));
+                let z = if s >= 4 && (n < 4 || last) { 5 } else { 0 };
+                text += &format!("{k}e-6,{x},{y},{z}\n");
+                k += 1;
+            }
+        }
+    }
+    text
+}
+
+#[test]
+fn picture_draws_a_file_and_holds_it_against_a_known_figure() {
+    let recorded = file("square.csv", &square(0.9, false));
+    let figure = file(
+        "figure.csv",
+        "stroke,x,y\nbottom,-1,-1\nbottom,1,-1\nright,1,-1\nright,1,1\ntop,1,1\ntop,-1,1\nleft,-1,1\nleft,-1,-1\ndiagonal,-1,-1\ndiagonal,1,1\n",
+    );
+    let drawn = file("square.png", "");
+    let path = |p: &PathBuf| p.to_str().expect("a path").to_owned();
+    let (code, document) = run(&[
+        "picture",
+        &path(&recorded),
+        "--figure",
+        &path(&figure),
+        "-o",
+        &path(&drawn),
+        "--plates-x",
+        "20mm,5mm,200mm",
+        "--anode",
+        "2000",
+    ]);
+    assert_eq!(code, 0, "{document}");
+    let gain = document["geometry"][0].clone();
+    assert_eq!(
+        (gain["term"].as_str(), gain["stands"].as_bool()),
+        (Some("X gain"), Some(true)),
+        "{gain}"
+    );
+    assert!(
+        (gain["value"].as_f64().expect("told") + 10.0).abs() < 0.1,
+        "{gain}"
+    );
+    let missing = &document["differences"];
+    assert_eq!(missing.as_array().map(Vec::len), Some(1), "{missing}");
+    assert_eq!(missing[0]["stroke"], "diagonal");
+    // 20 mm plates 5 mm apart, 200 mm before the screen, at 2 kV: 0.2 mm/V by the formula for parallel plates
+    assert!(
+        (document["tube"][0]["metres_per_volt"]
+            .as_f64()
+            .expect("told")
+            - 2e-4)
+            .abs()
+            < 1e-12
+    );
+    assert!(
+        std::fs::read(&drawn)
+            .expect("written")
+            .starts_with(b"\x89PNG")
+    );
+    let (code, document) = run(&["picture", &path(&recorded), "--x", "W"]);
+    assert_eq!(code, 2);
+    assert!(
+        document["error"]["help"]
+            .as_str()
+            .expect("help")
+            .contains("--x"),
+        "{document}"
+    );
+}

@@ -8,6 +8,7 @@ pub mod axis;
 pub mod blocks;
 pub mod capture;
 pub mod compare;
+pub mod demo;
 pub mod differences;
 pub mod edges;
 pub mod fault;
@@ -21,6 +22,7 @@ pub mod read;
 mod shapes;
 pub mod states;
 pub mod track;
+pub mod tube;
 
 pub use capture::{Capture, Channel, Format, Steps, Trace};
 pub use fault::{Fault, Place, Wrong};

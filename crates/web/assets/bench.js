@@ -3,6 +3,7 @@ import { bindForms } from "./entry.js";
 import { bindMap } from "./map.js";
 import { bindProbe } from "./probe.js";
 import { bindSheet } from "./sheet.js";
+import { bindSignals } from "./signals.js";
 
 const main = document.getElementById("main");
 const keys = document.getElementById("keys");
@@ -73,7 +74,8 @@ function replace(text) {
   bindFilter();
   bindForms(main);
   bindProbe(main);
-bindMap(main);
+  bindMap(main);
+  bindSignals(main);
   if (active?.isConnected) active.focus({ preventScroll: true });
   else if (focused) document.getElementById(focused)?.focus({ preventScroll: true });
 }
@@ -197,5 +199,6 @@ bindForms(main);
 bindProbe(main);
 bindMap(main);
 bindSheet(main);
+bindSignals(main);
 listen();
 beat();

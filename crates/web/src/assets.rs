@@ -43,6 +43,14 @@ pub async fn sheet() -> Response {
     )
 }
 
+/// The viewer of recordings.
+pub async fn signals() -> Response {
+    of(
+        "text/javascript; charset=utf-8",
+        include_str!("../assets/signals.js"),
+    )
+}
+
 /// The map's clicks.
 pub async fn map() -> Response {
     of(

@@ -18,6 +18,7 @@ pub mod probe;
 pub mod proves;
 mod remarks;
 pub mod sheet;
+pub mod signals;
 pub mod start;
 pub mod stores;
 pub mod trust;
@@ -55,6 +56,8 @@ pub struct Bench {
     pub book: Arc<Book>,
     /// What was found in stores.
     pub stores: Arc<stores::Shelf>,
+    /// Recordings that are open.
+    pub signals: Arc<signals::Shelf>,
     /// Rung when something changed.
     pub bell: Arc<Bell>,
 }

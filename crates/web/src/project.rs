@@ -1,5 +1,6 @@
 //! The project as it stands now; it is read again when its files change or something is entered.
 
+use std::io::Read;
 use std::sync::{Arc, Mutex, PoisonError};
 
 use bench::entered::Written;
@@ -11,6 +12,11 @@ pub trait Source: Send + Sync {
     fn stamp(&self) -> u64;
     /// All texts as they are now; a file that cannot be read becomes a complaint in them.
     fn read(&self) -> ProjectText;
+    /// Opens a recording that the texts name.
+    ///
+    /// # Errors
+    /// If it cannot be read; in words.
+    fn open(&self, name: &str) -> Result<Box<dyn Read + Send>, String>;
     /// Writes a text of the project, as a whole or not at all; `before` is the text that was read, none for a new file.
     ///
     /// # Errors

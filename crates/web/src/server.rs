@@ -105,6 +105,7 @@ impl Server {
             work: Work::start(Arc::clone(&bell)),
             book: Arc::new(Book::new(ledger)),
             stores: Arc::default(),
+            signals: Arc::default(),
             bell,
         };
         let watched = bench.clone();
@@ -141,6 +142,17 @@ impl Server {
             )
             .route("/stores/{name}/march.csv", get(pages::stores::march))
             .route("/stores/{name}/kept/{sum}", get(pages::stores::file))
+            .route(
+                "/signals",
+                get(pages::signals::first).post(pages::signals::post),
+            )
+            .route(
+                "/signals/{name}",
+                get(pages::signals::page).post(pages::signals::post),
+            )
+            .route("/signals/{name}/window.json", get(pages::signals::window))
+            .route("/signals/{name}/picture.png", get(pages::signals::picture))
+            .route("/signals.js", get(assets::signals))
             .route("/machine", post(pages::start::post))
             .route("/ledger", get(pages::ledger::page))
             .route("/ledger.csv", get(pages::ledger::table))

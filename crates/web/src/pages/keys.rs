@@ -2,7 +2,7 @@
 
 use maud::{Markup, html};
 
-const KEYS: [(&str, &str); 12] = [
+const KEYS: [(&str, &str); 13] = [
     ("?", "show these keys"),
     ("arrow down, arrow up", "next row, previous row"),
     (
@@ -21,8 +21,12 @@ const KEYS: [(&str, &str); 12] = [
     ),
     ("n, p", "next board, previous board"),
     (
-        "b, i, w, u, s, l",
-        "the bench, intake, twins, power-up, stores, the ledger",
+        "b, i, w, u, s, g, l",
+        "the bench, intake, twins, power-up, stores, signals, the ledger",
+    ),
+    (
+        "of signals in focus",
+        "arrow left and right move the cursor, with shift the view; + and - come closer and go farther; Home shows all; page down and up go to the next and previous difference; x measures from the cursor",
     ),
 ];
 
