@@ -1,0 +1,176 @@
+//! Recorded sequences: a row a step, a column a net.
+
+use crate::diagnostic::Diagnostic;
+use crate::gates::{Machine, Seen};
+use crate::network::NetId;
+
+/// One step.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Row {
+    /// Its line in the text, counted from 1.
+    pub line: usize,
+    /// Levels put on inputs, `None` where they are not known; an input that is not named keeps its level.
+    pub inputs: Vec<(NetId, Option<bool>)>,
+    /// Levels seen at other nets.
+    pub seen: Vec<(NetId, bool)>,
+}
+
+/// Steps that follow one another from power-up or reset.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Sequence {
+    /// What the person calls it.
+    pub id: String,
+    /// The steps.
+    pub rows: Vec<Row>,
+}
+
+/// What could be read, and what could not.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Sequences {
+    /// Runs, in the order in which they begin.
+    pub runs: Vec<Sequence>,
+    /// Lines that could not be used.
+    pub mistakes: Vec<Diagnostic>,
+    /// Columns that say nothing of this sheet, and readings between the levels.
+    pub warnings: Vec<String>,
+}
+
+/// Reads comma-separated text: a header with names of nets, `id` for the run a row belongs to, and `step`, which is for people only.
+///
+/// A cell is 0, 1, H, L, a voltage such as `3.1V`, or x or nothing where the level is not known. Of a sheet that keeps no state each
+/// row is a run of its own. A bad cell costs its row.
+pub fn read_sequences(text: &str, machine: &Machine) -> Sequences {
+    let mut found = Sequences::default();
+    let lines = text.trim_start_matches('\u{feff}').lines().enumerate();
+    let mut lines = lines.filter(|(_, l)| !l.trim().is_empty() && !l.trim_start().starts_with('#'));
+    let Some((_, header)) = lines.next() else {
+        found.mistakes.push(Diagnostic::at(
+            1,
+            1,
+            "The file is empty.",
+            "Begin with a line of names of nets, separated by commas.",
+        ));
+        return found;
+    };
+    let columns: Vec<Column> = header
+        .split(',')
+        .map(|n| column(n.trim(), machine, &mut found.warnings))
+        .collect();
+    let is_timeless = machine.stores.is_empty();
+    for (index, line) in lines {
+        let cells: Vec<&str> = line.split(',').map(str::trim).collect();
+        if cells.len() > columns.len() {
+            let message = format!(
+                "The line has {} cells, the header {}.",
+                cells.len(),
+                columns.len()
+            );
+            found.mistakes.push(Diagnostic::at(
+                index + 1,
+                1,
+                message,
+                "Take the surplus commas away.",
+            ));
+            continue;
+        }
+        let mut row = Row {
+            line: index + 1,
+            inputs: Vec::new(),
+            seen: Vec::new(),
+        };
+        let mut id = String::new();
+        let mut place = 1;
+        let mut is_good = true;
+        for (cell, column) in cells.iter().zip(&columns) {
+            match (column, level(cell, machine)) {
+                (Column::Id, _) => id = (*cell).to_owned(),
+                (Column::Ignored, _) => {}
+                (Column::Net(..), Err(())) => {
+                    let message = format!("`{cell}` is not a level.");
+                    found.mistakes.push(Diagnostic::at(
+                        index + 1,
+                        place,
+                        message,
+                        "Write 0, 1, H, L, x, or volts such as 3.1V.",
+                    ));
+                    is_good = false;
+                }
+                (Column::Net(net, is_input), Ok(level)) => {
+                    let between = level.is_none() && cell.ends_with(['V', 'v']);
+                    if between {
+                        found.warnings.push(format!(
+                            "Line {}: {cell} at {} is neither level; look at that net with an oscilloscope. It is left out.",
+                            index + 1,
+                            machine.net_name(*net)
+                        ));
+                    }
+                    match (is_input, level) {
+                        (true, level) => row.inputs.push((*net, level)),
+                        (false, Some(level)) => row.seen.push((*net, level)),
+                        (false, None) => {}
+                    }
+                }
+            }
+            place += cell.chars().count() + 1;
+        }
+        if is_good {
+            let id = if is_timeless && id.is_empty() {
+                format!("line {}", index + 1)
+            } else {
+                id
+            };
+            match found.runs.iter_mut().find(|r| r.id == id && !is_timeless) {
+                Some(run) => run.rows.push(row),
+                None => found.runs.push(Sequence {
+                    id,
+                    rows: vec![row],
+                }),
+            }
+        }
+    }
+    found
+}
+
+enum Column {
+    Id,
+    Ignored,
+    Net(NetId, bool),
+}
+
+fn column(name: &str, machine: &Machine, warnings: &mut Vec<String>) -> Column {
+    match name {
+        "id" => return Column::Id,
+        "step" | "" => return Column::Ignored,
+        _ => {}
+    }
+    // A pin is read where it is soldered: on its net.
+    let pin = machine.pins.iter().find(|p| p.name == name).map(|p| p.net);
+    let known = pin.or_else(|| machine.network.net(name));
+    match known {
+        Some(net) if machine.inputs.contains(&net) => Column::Net(net, true),
+        Some(net) if machine.clock == Some(net) => {
+            warnings.push(format!(
+                "Column {name} is the clock, which is pulsed at each row; it is left out."
+            ));
+            Column::Ignored
+        }
+        Some(net) => Column::Net(net, false),
+        None => {
+            warnings.push(format!(
+                "The sheet has no net {name}; the column is left out."
+            ));
+            Column::Ignored
+        }
+    }
+}
+
+fn level(cell: &str, machine: &Machine) -> Result<Option<bool>, ()> {
+    match cell {
+        "" | "x" | "X" | "-" => Ok(None),
+        _ => match machine.levels.read(cell) {
+            Some(Seen::Level(level)) => Ok(Some(level)),
+            Some(Seen::Neither) => Ok(None),
+            None => Err(()),
+        },
+    }
+}
