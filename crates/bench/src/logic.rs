@@ -1,5 +1,12 @@
 //! Gate-level diagnosis for the command line and the pages: text in, plain view data out.
 
+mod gates;
+
+pub use gates::{
+    FirstWrong, GateCase, GateResult, NextNet, NextView, PackageView, PartShare, RowLevels,
+    RunLevels, Simulated, Summary, is_gate_sheet, known_packages, next_of_netlist,
+};
+
 use ::logic::{
     Diagnosis, Diagnostic, GateId, Network, Observation, Unit, diagnose, diagnose_units,
     parse_netlist, parse_observations,

@@ -13,6 +13,7 @@ mod gates;
 mod joint;
 mod netlist;
 mod network;
+mod next;
 mod observation;
 mod search;
 mod sequence;
@@ -25,6 +26,7 @@ pub use gates::{Levels, Listed, Machine, Part, Pin, Seen, Store, StoreKind, pack
 pub use joint::{Unit, diagnose_units, minimal_units};
 pub use netlist::parse_netlist;
 pub use network::{Function, Gate, Net, NetId, Network, NetworkError};
+pub use next::{Choice, choices, fewest_probes};
 pub use observation::{Observation, Observed, parse_observations};
 pub use sequence::{
     Contradiction, Explained, Fault, Level, Model, Probe, Row, Run, Sequence, Sequences, Stepper,

@@ -519,12 +519,12 @@ fn a_mistake_is_told_at_its_place() {
         ),
         (
             "package U1 \"7400\" pins=\"1=a 2=b 3=x 15=a\"",
-            "2:38",
+            "2:37",
             "A 7400 has no pin `15` that carries a level.",
         ),
         (
             "package U1 \"7400\" pins=\"1=a 2 3=x\"",
-            "2:30",
+            "2:29",
             "`2` is no pin with a net.",
         ),
         (
@@ -545,7 +545,7 @@ fn a_mistake_is_told_at_its_place() {
         ),
         (
             "block z { out \"y = (a | b\" }\ngate G not x a",
-            "2:25",
+            "2:26",
             "In `(a | b` a `)` is missing.",
         ),
         (

@@ -69,7 +69,8 @@ impl Form {
         }
     }
 
-    async fn read(mut request: Request) -> Result<Self, Unread> {
+    /// Reads what was sent, however it was packed.
+    pub(crate) async fn read(mut request: Request) -> Result<Self, Unread> {
         let head = request.headers().clone();
         let kind = text(&head, header::CONTENT_TYPE).to_ascii_lowercase();
         let kind = kind.split(';').next().unwrap_or("").trim().to_owned();

@@ -110,11 +110,12 @@ impl Block {
                 .unwrap_or(false),
             is_positive: is_package,
         };
+        let before = places.found.len();
         let none = KdlDocument::new();
         for line in node.children().unwrap_or(&none).nodes() {
             block.line(line, places);
         }
-        block.whole(node, places);
+        block.whole(node, places.found.len() == before, places);
         Some(block)
     }
 
@@ -208,7 +209,7 @@ impl Block {
         }
     }
 
-    fn whole(&self, node: &KdlNode, places: &mut Places<'_>) {
+    fn whole(&self, node: &KdlNode, is_read: bool, places: &mut Places<'_>) {
         for (at, (name, _)) in self.equations.iter().enumerate() {
             let twice = self.equations[..at].iter().any(|(n, _)| n == name)
                 || self.elements.iter().any(|e| &e.name == name);
@@ -220,7 +221,7 @@ impl Block {
                 );
             }
         }
-        if self.outputs.is_empty() {
+        if self.outputs.is_empty() && is_read {
             places.wrong(
                 node,
                 format!("Block {} brings nothing out.", self.name),

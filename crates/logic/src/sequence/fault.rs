@@ -20,6 +20,11 @@ pub enum Fault {
         /// Position in [`Machine::pins`].
         pin: usize,
     },
+    /// A part gives anything at its outputs: nothing is known of them.
+    Any {
+        /// Position in [`Machine::parts`].
+        part: usize,
+    },
     /// Two nets touch; the lower voltage wins.
     Bridge {
         /// The nets, both driven.
@@ -39,6 +44,7 @@ impl fmt::Display for Named<'_> {
                 let pin = &machine.pins[*pin];
                 write!(f, "{} stuck at {}", pin.name, u8::from(*level))
             }
+            Fault::Any { part } => write!(f, "{}", machine.parts[*part].name),
             Fault::Open { pin } => write!(f, "{} open", machine.pins[*pin].name),
             Fault::Bridge { nets: [a, b] } => {
                 write!(
@@ -62,6 +68,7 @@ impl Fault {
     pub fn part(&self, machine: &Machine) -> Option<usize> {
         match self {
             Self::Stuck { pin, .. } | Self::Open { pin } => Some(machine.pins[*pin].part),
+            Self::Any { part } => Some(*part),
             Self::Bridge { .. } => None,
         }
     }

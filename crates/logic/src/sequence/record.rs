@@ -35,11 +35,93 @@ pub struct Sequences {
     pub warnings: Vec<String>,
 }
 
+/// JSON lines, an object a row, as netlists take them: `id`, `inputs` and `outputs` with 0 or 1 for each net.
+fn read_lines(text: &str, machine: &Machine) -> Sequences {
+    let mut found = Sequences::default();
+    for (index, line) in text.trim_start_matches('\u{feff}').lines().enumerate() {
+        if line.trim().is_empty() {
+            continue;
+        }
+        let Ok(serde_json::Value::Object(object)) = serde_json::from_str(line) else {
+            found.mistakes.push(Diagnostic::at(
+                index + 1,
+                1,
+                "The line is no JSON object.",
+                "Write {\"id\":\"1\",\"inputs\":{\"A\":0},\"outputs\":{\"X\":1}}.",
+            ));
+            continue;
+        };
+        let id = object
+            .get("id")
+            .and_then(|v| v.as_str())
+            .unwrap_or_default()
+            .to_owned();
+        let mut row = Row {
+            line: index + 1,
+            inputs: Vec::new(),
+            seen: Vec::new(),
+        };
+        let mut wrong = None;
+        let groups = ["inputs", "outputs"].map(|k| object.get(k).and_then(|v| v.as_object()));
+        for (name, value) in groups.into_iter().flatten().flatten() {
+            let level = match value.as_u64() {
+                Some(n @ (0 | 1)) => n == 1,
+                _ => {
+                    wrong = Some(name.clone());
+                    continue;
+                }
+            };
+            match column(name, machine, &mut found.warnings) {
+                Column::Net(net, true) => row.inputs.push((net, Some(level))),
+                Column::Net(net, false) => row.seen.push((net, level)),
+                Column::Id | Column::Ignored => {}
+            }
+        }
+        if let Some(name) = wrong {
+            found.mistakes.push(Diagnostic::at(
+                index + 1,
+                1,
+                format!("The level of `{name}` is neither 0 nor 1."),
+                "Leave a net out that was not seen.",
+            ));
+            continue;
+        }
+        found.add(id, row, machine.stores.is_empty());
+    }
+    found.warnings.sort();
+    found.warnings.dedup();
+    found
+}
+
+impl Sequences {
+    fn add(&mut self, id: String, row: Row, is_timeless: bool) {
+        let id = if is_timeless && id.is_empty() {
+            format!("line {}", row.line)
+        } else {
+            id
+        };
+        match self.runs.iter_mut().find(|r| r.id == id && !is_timeless) {
+            Some(run) => run.rows.push(row),
+            None => self.runs.push(Sequence {
+                id,
+                rows: vec![row],
+            }),
+        }
+    }
+}
+
 /// Reads comma-separated text: a header with names of nets, `id` for the run a row belongs to, and `step`, which is for people only.
 ///
 /// A cell is 0, 1, H, L, a voltage such as `3.1V`, or x or nothing where the level is not known. Of a sheet that keeps no state each
 /// row is a run of its own. A bad cell costs its row.
 pub fn read_sequences(text: &str, machine: &Machine) -> Sequences {
+    if text
+        .trim_start_matches('\u{feff}')
+        .trim_start()
+        .starts_with('{')
+    {
+        return read_lines(text, machine);
+    }
     let mut found = Sequences::default();
     let lines = text.trim_start_matches('\u{feff}').lines().enumerate();
     let mut lines = lines.filter(|(_, l)| !l.trim().is_empty() && !l.trim_start().starts_with('#'));
@@ -114,18 +196,7 @@ pub fn read_sequences(text: &str, machine: &Machine) -> Sequences {
             place += cell.chars().count() + 1;
         }
         if is_good {
-            let id = if is_timeless && id.is_empty() {
-                format!("line {}", index + 1)
-            } else {
-                id
-            };
-            match found.runs.iter_mut().find(|r| r.id == id && !is_timeless) {
-                Some(run) => run.rows.push(row),
-                None => found.runs.push(Sequence {
-                    id,
-                    rows: vec![row],
-                }),
-            }
+            found.add(id, row, is_timeless);
         }
     }
     found

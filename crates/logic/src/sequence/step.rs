@@ -84,6 +84,8 @@ pub struct Stepper<'m> {
     is_new: bool,
     /// For each gate the cases in which it is held at 1 and at 0.
     held: Vec<(u64, u64)>,
+    /// For each gate the cases in which nothing is known of its output.
+    unknown: Vec<u64>,
     bridges: Vec<Bridge>,
     /// Cases in which it did not settle.
     unsettled: u64,
@@ -100,6 +102,7 @@ impl<'m> Stepper<'m> {
             data: vec![unknown; machine.stores.len()],
             is_new: true,
             held: vec![(0, 0); machine.network.gates().len()],
+            unknown: vec![0; machine.network.gates().len()],
             bridges: Vec::new(),
             unsettled: 0,
         };
@@ -120,6 +123,14 @@ impl<'m> Stepper<'m> {
             Fault::Open { pin } => {
                 let pin = &self.machine.pins[*pin];
                 self.hold(pin.gate, bit, pin.open);
+            }
+            Fault::Any { part } => {
+                let outputs = self
+                    .machine
+                    .pins
+                    .iter()
+                    .filter(|p| p.part == *part && p.is_output);
+                outputs.for_each(|p| self.unknown[p.gate] |= bit);
             }
             Fault::Bridge { nets } => {
                 let gates = nets.map(|n| self.machine.network.driver(n));
@@ -257,8 +268,8 @@ impl<'m> Stepper<'m> {
             for at in 0..self.held.len() {
                 let mut level = self.function(at);
                 let (one, zero) = self.held[at];
-                level.one = level.one & !zero | one;
-                level.zero = level.zero & !one | zero;
+                level.one = (level.one & !zero | one) & !self.unknown[at];
+                level.zero = (level.zero & !one | zero) & !self.unknown[at];
                 for (bridge, driven) in self.bridges.iter().zip(&mut driven) {
                     if let Some(side) = bridge.gates.iter().position(|g| *g == at) {
                         driven[side] = level;
