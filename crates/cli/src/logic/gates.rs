@@ -81,7 +81,7 @@ fn told(text: &mut String, result: &GateResult) {
     if let Some(first) = &result.first {
         let _ = writeln!(
             text,
-            "{name}: row {} (line {}) is the first that the sheet does not give: {}.",
+            "{name}: row {} (line {} of the file) is the first that the sheet does not give: {}.",
             first.row,
             first.line,
             first.nets.join(", ")
@@ -223,6 +223,13 @@ fn proposals(view: &NextView) -> String {
     }
     for (at, c) in view.candidates.iter().enumerate() {
         let lead = if at == 0 { "next" } else { "or  " };
+        let when = if c.run.is_empty() {
+            format!("row {}", c.row)
+        } else if c.row == 1 {
+            c.run.clone()
+        } else {
+            format!("row {} of {}", c.row, c.run)
+        };
         let place = if c.pins.is_empty() {
             String::new()
         } else {
@@ -238,8 +245,8 @@ fn proposals(view: &NextView) -> String {
         };
         let _ = writeln!(
             text,
-            "{lead}  {} in row {}{place}: {:.2} bits; 0 leaves {}, 1 leaves {} of {}",
-            c.net, c.row, c.bits, c.left[0], c.left[1], view.sets
+            "{lead}  {} in {}{place}: {:.2} bits; 0 leaves {}, 1 leaves {} of {}",
+            c.net, when, c.bits, c.left[0], c.left[1], view.sets
         );
     }
     text
