@@ -26,6 +26,8 @@ pub struct ProjectText {
     pub meter: Option<Text>,
     /// Files under `stores/`.
     pub stores: Vec<StoreFile>,
+    /// Files under `logic/`.
+    pub logic: Vec<StoreFile>,
     /// Files that could not be read as text.
     pub unreadable: Vec<Complaint>,
 }
@@ -45,6 +47,8 @@ pub struct Project {
     pub units: Vec<UnitName>,
     /// Its stores, in the order of their names.
     pub stores: Vec<StoreText>,
+    /// Its gate sheets with what was seen of them, kept as stores are.
+    pub logic: Vec<StoreText>,
     /// `meter.kdl`.
     pub meter: Option<Text>,
     /// What is wrong or doubtful in the machine file, and files that cannot be used.
@@ -185,7 +189,8 @@ impl Project {
                 },
             });
         }
-        let stores = stores::gather(text.stores, &mut remarks);
+        let stores = stores::gather("stores/", text.stores, &mut remarks);
+        let logic = stores::gather("logic/", text.logic, &mut remarks);
         remarks.sort_by(|a, b| {
             b.is_error
                 .cmp(&a.is_error)
@@ -204,6 +209,7 @@ impl Project {
             bring_up,
             units,
             stores,
+            logic,
             meter: text.meter,
             remarks,
             machine,

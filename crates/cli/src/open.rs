@@ -122,25 +122,23 @@ impl Folder {
                 .into_iter()
                 .map(|n| (What::Readings, format!("readings/{n}"))),
         );
-        let stores = all("stores", ".kdl");
-        list.extend(stores.iter().map(|n| (What::Store, format!("stores/{n}"))));
-        let folders = std::fs::read_dir(self.0.join("stores"))
-            .into_iter()
-            .flatten()
-            .flatten();
-        let mut folders: Vec<String> = folders
-            .filter(|e| e.path().is_dir())
-            .filter_map(|e| e.file_name().into_string().ok())
-            .collect();
-        folders.sort();
-        for folder in folders {
-            let folder = format!("stores/{folder}");
-            let files = all(&folder, "");
-            list.extend(
-                files
-                    .into_iter()
-                    .map(|n| (What::Store, format!("{folder}/{n}"))),
-            );
+        for (what, under) in [(What::Store, "stores"), (What::Logic, "logic")] {
+            let shapes = all(under, ".kdl");
+            list.extend(shapes.iter().map(|n| (what, format!("{under}/{n}"))));
+            let folders = std::fs::read_dir(self.0.join(under))
+                .into_iter()
+                .flatten()
+                .flatten();
+            let mut folders: Vec<String> = folders
+                .filter(|e| e.path().is_dir())
+                .filter_map(|e| e.file_name().into_string().ok())
+                .collect();
+            folders.sort();
+            for folder in folders {
+                let folder = format!("{under}/{folder}");
+                let files = all(&folder, "");
+                list.extend(files.into_iter().map(|n| (what, format!("{folder}/{n}"))));
+            }
         }
         list
     }
@@ -149,6 +147,7 @@ impl Folder {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 enum What {
     Store,
+    Logic,
     Machine,
     Meter,
     Sheet,
@@ -174,12 +173,18 @@ impl web::Source for Folder {
             ..ProjectText::default()
         };
         for (what, name) in self.texts() {
-            if what == What::Store {
+            if matches!(what, What::Store | What::Logic) {
                 match std::fs::read(self.0.join(&name)) {
-                    Ok(bytes) => project.stores.push(StoreFile {
-                        file: name,
-                        bytes: bytes.into(),
-                    }),
+                    Ok(bytes) => {
+                        let file = StoreFile {
+                            file: name,
+                            bytes: bytes.into(),
+                        };
+                        match what {
+                            What::Logic => project.logic.push(file),
+                            _ => project.stores.push(file),
+                        }
+                    }
                     Err(e) => project.unreadable.push(Complaint {
                         file: Some(name),
                         ..Complaint::new(
@@ -210,7 +215,7 @@ impl web::Source for Folder {
                 }
                 What::Sheet => project.sheets.push(text),
                 What::Readings => project.readings.push(text),
-                What::Store => {}
+                What::Store | What::Logic => {}
             }
         }
         project

@@ -11,6 +11,7 @@ mod difference;
 mod expand;
 mod gates;
 mod joint;
+mod keyboard;
 mod netlist;
 mod network;
 mod next;
@@ -22,8 +23,12 @@ mod stuck;
 
 pub use diagnose::{Diagnosis, GateId, Method, diagnose, diagnose_by};
 pub use diagnostic::Diagnostic;
-pub use gates::{Levels, Listed, Machine, Part, Pin, Seen, Store, StoreKind, packages, read_gates};
+pub use gates::{
+    Levels, Listed, Machine, Part, Pin, Section, Seen, Store, StoreKind, packages, read_gates,
+    sections,
+};
 pub use joint::{Unit, diagnose_units, minimal_units};
+pub use keyboard::{KeyFault, Keyboard, NamedKeyFault};
 pub use netlist::parse_netlist;
 pub use network::{Function, Gate, Net, NetId, Network, NetworkError};
 pub use next::{Choice, choices, fewest_probes};

@@ -11,6 +11,7 @@ pub mod intake;
 mod keys;
 mod kin;
 pub mod ledger;
+pub mod logic;
 pub mod map;
 mod marks;
 pub mod power;
@@ -19,8 +20,8 @@ pub mod proves;
 mod remarks;
 pub mod sheet;
 pub mod start;
-pub mod trust;
 pub mod stores;
+pub mod trust;
 pub mod twins;
 mod unread;
 
@@ -55,6 +56,8 @@ pub struct Bench {
     pub book: Arc<Book>,
     /// What was found in stores.
     pub stores: Arc<stores::Shelf>,
+    /// What was found in gate sheets.
+    pub logic: Arc<logic::Found>,
     /// Rung when something changed.
     pub bell: Arc<Bell>,
 }

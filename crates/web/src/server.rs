@@ -105,6 +105,7 @@ impl Server {
             work: Work::start(Arc::clone(&bell)),
             book: Arc::new(Book::new(ledger)),
             stores: Arc::default(),
+            logic: Arc::default(),
             bell,
         };
         let watched = bench.clone();
@@ -138,6 +139,8 @@ impl Server {
             )
             .route("/stores/{name}/march.csv", get(pages::stores::march))
             .route("/stores/{name}/kept/{sum}", get(pages::stores::file))
+            .route("/logic", get(pages::logic::first))
+            .route("/logic/{name}", get(pages::logic::page))
             .route("/machine", post(pages::start::post))
             .route("/ledger", get(pages::ledger::page))
             .route("/ledger.csv", get(pages::ledger::table))

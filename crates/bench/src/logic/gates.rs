@@ -2,12 +2,13 @@
 
 use ::logic::{
     Explained, Fault, Level, Machine, Sequence, StrongSets, choices, diagnose, explain, packages,
-    parse_netlist, parse_observations, probes, read_gates, read_sequences, run, strong,
+    parse_netlist, parse_observations, probes, read_gates, read_sequences, run, sections, strong,
 };
 use serde::Serialize;
 
 use super::{complaints, nothing_in};
 use crate::loading::Text;
+use crate::pages::logic::{Graph, Node, Pin};
 use crate::refused::{Complaint, Refused};
 
 /// Sets of parts or faults that are weighed when the next net is looked for; of more, so many of the first.
@@ -105,6 +106,58 @@ impl GateCase {
                     "Write `U3.8 stuck at 0`, `U3.1 open`, or `X and Y bridged` for two nets on neighbouring pins; pins are those of the sheet.",
                 )
             })
+    }
+
+    /// Levels seen, for each row of all runs: net and level.
+    pub fn seen(&self) -> Vec<Vec<(String, bool)>> {
+        let of = |(net, level): &(_, bool)| (self.machine.net_name(*net).to_owned(), *level);
+        let rows = self.runs.iter().flat_map(|r| &r.rows);
+        rows.map(|row| row.seen.iter().map(of).collect()).collect()
+    }
+
+    /// The sheet as boxes and wires.
+    pub fn graph(&self) -> Graph {
+        let machine = &self.machine;
+        let pin = |at: &usize| {
+            let pin = &machine.pins[*at];
+            let short = pin
+                .name
+                .rsplit_once('.')
+                .map_or(pin.name.as_str(), |(_, p)| p);
+            Pin {
+                pin: short.to_owned(),
+                net: machine.net_name(pin.net).to_owned(),
+            }
+        };
+        // Fixed levels say nothing that the eye needs, and gates that are on no net at all have no place in a drawing.
+        let is_fixed = |at: &&usize| machine.is_fixed(machine.pins[**at].net);
+        let is_used = |s: &::logic::Section| {
+            !s.inputs.is_empty()
+                || s.outputs
+                    .iter()
+                    .any(|o| machine.sheet_nets.contains(&machine.pins[*o].net))
+        };
+        let node = |s: ::logic::Section| Node {
+            part: machine.parts[s.part].name.clone(),
+            title: machine.parts[s.part].title.clone(),
+            inputs: s
+                .inputs
+                .iter()
+                .filter(|at| !is_fixed(at))
+                .map(pin)
+                .collect(),
+            outputs: s.outputs.iter().map(pin).collect(),
+            column: 0,
+            top: 0,
+            keeps_state: s.keeps_state,
+        };
+        Graph::of(
+            sections(machine)
+                .into_iter()
+                .filter(is_used)
+                .map(node)
+                .collect(),
+        )
     }
 
     /// Levels of all nets for every row.

@@ -86,6 +86,15 @@ impl Machine {
         &self.network.nets()[net.index()].name
     }
 
+    /// Whether a net of the sheet is tied to a fixed level.
+    pub fn is_fixed(&self, net: NetId) -> bool {
+        let Some(driver) = self.network.driver(net) else {
+            return false;
+        };
+        let inputs = &self.network.gates()[driver].inputs;
+        inputs.as_slice() == [self.constants.0] || inputs.as_slice() == [self.constants.1]
+    }
+
     /// The part whose pin drives each gate, by the gate's position: output pins only.
     pub fn part_of_gate(&self) -> Vec<Option<usize>> {
         let mut of = vec![None; self.network.gates().len()];

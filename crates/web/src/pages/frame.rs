@@ -28,12 +28,13 @@ pub struct Frame<'a> {
 }
 
 /// Pages that are not about one board: address, name, key.
-const SECTIONS: [(&str, &str, &str); 6] = [
+const SECTIONS: [(&str, &str, &str); 7] = [
     ("/", "Bench", "b"),
     ("/intake", "Intake", "i"),
     ("/twins", "Twins", "w"),
     ("/power", "Power-up", "u"),
     ("/stores", "Stores", "s"),
+    ("/logic", "Logic", "g"),
     ("/ledger", "Ledger", "l"),
 ];
 

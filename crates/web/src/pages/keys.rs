@@ -21,8 +21,8 @@ const KEYS: [(&str, &str); 12] = [
     ),
     ("n, p", "next board, previous board"),
     (
-        "b, i, w, u, s, l",
-        "the bench, intake, twins, power-up, stores, the ledger",
+        "b, i, w, u, s, g, l",
+        "the bench, intake, twins, power-up, stores, logic, the ledger",
     ),
 ];
 
