@@ -260,6 +260,16 @@ pub enum LogicVerb {
     Simulate(Simulate),
     /// Where to put the probe next: the net whose level tells most.
     Next(NextNet),
+    /// A keyboard: which key gives which code, and what explains the codes that came.
+    Keys {
+        /// Keyboard: lines, and keys with the lines that they pull.
+        keyboard: PathBuf,
+        /// Codes that came: CSV with the columns key and code, and unit if there are two.
+        codes: Option<PathBuf>,
+        /// One JSON document instead of text.
+        #[arg(long)]
+        json: bool,
+    },
     /// Packages that a gate sheet can name by number, with their pins.
     Packages {
         /// Only those whose number holds this.

@@ -1,6 +1,7 @@
 //! The verbs of the group `logic`.
 
 mod gates;
+mod keys;
 
 use std::io::{self, BufWriter, Write};
 use std::process::ExitCode;
@@ -24,6 +25,11 @@ pub fn run(verb: LogicVerb) -> ExitCode {
         },
         LogicVerb::Simulate(options) => gates::simulate(&options),
         LogicVerb::Next(options) => gates::next(&options),
+        LogicVerb::Keys {
+            keyboard,
+            codes,
+            json,
+        } => keys::keys(&keyboard, codes.as_deref(), json),
         LogicVerb::Packages { number, json } => gates::packages(number.as_deref(), json),
     }
 }

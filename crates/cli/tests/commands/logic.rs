@@ -96,3 +96,31 @@ fn what_is_simulated_with_the_planted_fault_is_what_was_seen() {
     let bad = run(&["logic", "diagnose", run_2, control]);
     assert_eq!(bad.code, 2);
 }
+
+#[test]
+fn a_keyboard_names_the_diode_and_the_contact() {
+    let (sheet, codes) = (demo!("digits.keys"), demo!("digits.csv"));
+    let view = json(&["logic", "keys", sheet, codes]);
+    let second = &view["units"][1];
+    assert_eq!(view["units"][0]["wrong"], serde_json::json!([]));
+    assert_eq!(
+        second["explanations"],
+        serde_json::json!([["diode of key 7 to FOUR open", "contact of key 9 open"]])
+    );
+    assert_eq!(view["keys"][7]["broken"][2]["like"], "3");
+    let told = run(&["logic", "keys", sheet, codes]);
+    assert!(
+        told.out.contains("unit 2: key 7 gives 11001, not 11101."),
+        "{}",
+        told.out
+    );
+    let bad = crate::run::file("bad.csv", "key,code\n5,2\nz,11111\n");
+    let refused = run(&["logic", "keys", sheet, &bad.to_string_lossy()]);
+    assert_eq!(refused.code, 2);
+    assert!(
+        refused.err.contains("`2` is no code.")
+            && refused.err.contains("`z` is no key of this keyboard."),
+        "{}",
+        refused.err
+    );
+}
