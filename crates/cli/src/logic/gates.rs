@@ -153,7 +153,7 @@ pub fn simulate(options: &Simulate) -> ExitCode {
             .collect::<Result<Vec<_>, _>>()?;
         Ok(case.simulate(&faults))
     };
-    output::answer(answer(), options.json, |shown| table(shown))
+    output::answer(answer(), options.json, table)
 }
 
 fn table(shown: &Simulated) -> String {
@@ -213,7 +213,7 @@ pub fn next(options: &NextNet) -> ExitCode {
             next_of_netlist(&sheet, &rows, &stop)
         }
     };
-    output::answer(answer(), options.json, |view| proposals(view))
+    output::answer(answer(), options.json, proposals)
 }
 
 fn proposals(view: &NextView) -> String {

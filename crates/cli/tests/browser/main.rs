@@ -4,6 +4,7 @@ mod care;
 mod entering;
 mod hostile;
 mod load;
+mod logic;
 mod stage;
 mod stores;
 mod whole;

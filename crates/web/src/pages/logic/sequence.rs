@@ -67,10 +67,10 @@ fn trace(net: &str, unit: &UnitView, from: usize, to: usize) -> Markup {
     let width = (to - from) * STEP;
     let (mut thick, mut thin, mut last) = (String::new(), String::new(), None);
     let mut odd = Vec::new();
-    for row in from..to.min(seen.len()) {
+    for (row, level) in seen.iter().enumerate().take(to).skip(from) {
         let x = (row - from) * STEP;
         let y = |level: bool| if level { 4 } else { HIGH - 4 };
-        let Some(level) = seen[row] else {
+        let Some(level) = *level else {
             last = None;
             continue;
         };
