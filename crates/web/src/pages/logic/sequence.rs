@@ -5,9 +5,13 @@ use std::fmt::Write;
 use bench::pages::logic::{UnitView, View};
 use maud::{Markup, html};
 
-/// Width of a row and height of a trace, in CSS pixels.
-const STEP: usize = 24;
-const HIGH: usize = 22;
+/// Width of a row, height of a trace with its room, and how high a trace rises, in CSS pixels.
+const STEP: usize = 20;
+const LINE: usize = 28;
+const HIGH: usize = 16;
+/// Room for the names of nets and units, and above the traces.
+const LEFT: usize = 104;
+const TOP: usize = 26;
 /// Rows that are drawn; of more, those around the first that is wrong.
 const ROWS: usize = 48;
 
@@ -16,71 +20,63 @@ pub fn section(view: &View) -> Markup {
     if !view.is_sequence || view.units.is_empty() {
         return html! {};
     }
-    let nets: Vec<&str> = view.units[0].nets_seen();
+    let mut nets: Vec<&str> = Vec::new();
+    for net in view.units.iter().flat_map(UnitView::nets_seen) {
+        if !nets.contains(&net) {
+            nets.push(net);
+        }
+    }
     let rows = view.units.iter().map(|u| u.seen.len()).max().unwrap_or(0);
+    let is_wrong = |u: &&UnitView| u.result.first.is_some();
     let wrong = view
         .units
         .iter()
+        .filter(is_wrong)
         .map(UnitView::first_wrong)
-        .min()
-        .unwrap_or(0);
-    let from = if rows > ROWS {
-        wrong.saturating_sub(ROWS / 2).min(rows - ROWS)
-    } else {
-        0
+        .min();
+    let from = match wrong {
+        Some(wrong) if rows > ROWS => wrong.saturating_sub(ROWS / 2).min(rows - ROWS),
+        _ => 0,
     };
     let to = rows.min(from + ROWS);
+    let group = view.units.len() * LINE + 8;
+    let size = (LEFT + (to - from) * STEP + 8, TOP + nets.len() * group);
     html! {
         h2 { "Rows " (from + 1) " to " (to) ", unit by unit" }
-        p.legend { span { "thick: seen" } span { "thin, above it: what the sheet gives where it differs" } }
+        p.legend { span { "heavy: seen" } span { "broken: what the sheet gives where it differs" } }
         div.sheet-drawn tabindex="0" role="region" aria-label="Traces; they scroll sideways" {
-            table.traces {
-                thead { tr { th scope="col" { "Net" } th scope="col" { "Unit" } th scope="col" { (ruler(from, to)) } } }
-                tbody {
-                    @for net in &nets {
-                        @for (at, unit) in view.units.iter().enumerate() {
-                            tr {
-                                @if at == 0 { th scope="rowgroup" rowspan=(view.units.len()) { (net) } }
-                                th scope="row" { (unit.unit) }
-                                td { (trace(net, unit, from, to)) }
-                            }
-                        }
-                    }
+            svg viewBox=(format!("0 0 {} {}", size.0, size.1)) width=(size.0) height=(size.1) role="img" aria-label="Levels of both units, row by row" {
+                @for row in (from..to).filter(|r| (r + 1) % 5 == 0) { text.number x=(LEFT + (row - from) * STEP + STEP / 2) y="17" text-anchor="middle" { (row + 1) } }
+                @for (at, net) in nets.iter().enumerate() {
+                    @let top = TOP + at * group;
+                    path.hair d=(format!("M0 {top}h{}", size.0)) {}
+                    text.part x="6" y=(top + 20) { (net.chars().take(8).collect::<String>()) }
+                    @for (line, unit) in view.units.iter().enumerate() { (trace(net, unit, (from, to), top + 4 + line * LINE)) }
                 }
             }
         }
     }
 }
 
-fn ruler(from: usize, to: usize) -> Markup {
-    let width = (to - from) * STEP;
-    html! {
-        svg.trace viewBox=(format!("0 0 {width} {HIGH}")) width=(width) height=(HIGH) aria-hidden="true" {
-            @for row in (from..to).filter(|r| (r + 1) % 5 == 0) { text x=((row - from) * STEP + STEP / 2) y="16" text-anchor="middle" { (row + 1) } }
-        }
-    }
-}
-
-fn trace(net: &str, unit: &UnitView, from: usize, to: usize) -> Markup {
+fn trace(net: &str, unit: &UnitView, (from, to): (usize, usize), top: usize) -> Markup {
     let seen = unit.seen_of(net);
     let expected = unit.levels(net);
-    let width = (to - from) * STEP;
-    let (mut thick, mut thin, mut last) = (String::new(), String::new(), None);
+    let y = |level: bool| top + if level { 4 } else { 4 + HIGH };
+    let (mut heavy, mut broken, mut is_joined) = (String::new(), String::new(), false);
     let mut odd = Vec::new();
     for (row, level) in seen.iter().enumerate().take(to).skip(from) {
-        let x = (row - from) * STEP;
-        let y = |level: bool| if level { 4 } else { HIGH - 4 };
+        let x = LEFT + (row - from) * STEP;
         let Some(level) = *level else {
-            last = None;
+            is_joined = false;
             continue;
         };
-        let verb = if last.is_some() { 'L' } else { 'M' };
-        let _ = write!(thick, "{verb}{x} {}L{} {}", y(level), x + STEP, y(level));
-        last = Some(level);
+        let verb = if is_joined { 'L' } else { 'M' };
+        let _ = write!(heavy, "{verb}{x} {}H{}", y(level), x + STEP);
+        is_joined = true;
         let should = expected.get(row).copied().unwrap_or('x');
         if should != 'x' && (should == '1') != level {
             odd.push(row + 1);
-            let _ = write!(thin, "M{x} {}h{STEP}", y(should == '1'));
+            let _ = write!(broken, "M{x} {}h{STEP}", y(should == '1'));
         }
     }
     let words = match odd.first() {
@@ -92,13 +88,12 @@ fn trace(net: &str, unit: &UnitView, from: usize, to: usize) -> Markup {
         None => format!("{net}, unit {}: as the sheet", unit.unit),
     };
     html! {
-        svg.trace viewBox=(format!("0 0 {width} {HIGH}")) width=(width) height=(HIGH) role="img" aria-label=(words) {
-            path.should d=(thin) {}
-            path.seen d=(thick) {}
-            @if let Some(first) = odd.first().filter(|f| **f > from) {
-                @let x = (first - 1 - from) * STEP;
-                path.first d=(format!("M{x} 0v{HIGH}")) {}
-            }
+        g {
+            title { (words) }
+            text x=(LEFT - 8) y=(top + 18) text-anchor="end" { (unit.unit) }
+            path.should d=(broken) {}
+            path.seen d=(heavy) {}
+            @if let Some(first) = odd.first() { path.first d=(format!("M{} {}v{LINE}", LEFT + (first - 1 - from) * STEP, top - 2)) {} }
         }
     }
 }
