@@ -199,17 +199,22 @@ impl GateCase {
         Simulated { nets, runs }
     }
 
-    /// What explains one run, or all together.
+    /// What explains one run, or all together; `stop` ends the search for parts, `enough` that for named faults.
     ///
     /// # Panics
     /// If there is no such run.
-    pub fn diagnose(&self, index: Option<usize>, stop: &dyn Fn() -> bool) -> GateResult {
+    pub fn diagnose(
+        &self,
+        index: Option<usize>,
+        stop: &dyn Fn() -> bool,
+        enough: &dyn Fn() -> bool,
+    ) -> GateResult {
         let runs = match index {
             Some(i) => std::slice::from_ref(&self.runs[i]),
             None => &self.runs,
         };
         let weak = explain(&self.machine, runs, stop);
-        let named = strong(&self.machine, runs, stop);
+        let named = strong(&self.machine, runs, enough);
         self.result(index, &weak, &named)
     }
 

@@ -179,7 +179,7 @@ fn rows(
     let view = UnitView {
         unit,
         file: file.file.clone(),
-        result: case.diagnose(None, &stop),
+        result: case.diagnose(None, &stop, &stop),
         next: case.next(&stop),
         expected: case.simulate(&[]),
         seen: case.seen(),

@@ -14,6 +14,9 @@ use super::SHOWN;
 use crate::arguments::{Diagnose, NextNet, Simulate};
 use crate::{files, output};
 
+/// Seconds after which no further pairs of named faults are tried: there are millions of them on a large sheet, and few are likely.
+const NAMED_SECONDS: f64 = 20.0;
+
 #[derive(Serialize)]
 struct Timed {
     #[serde(flatten)]
@@ -45,7 +48,8 @@ pub fn diagnose(options: &Diagnose, sheet: &Text, rows: &Text) -> Result<(), Ref
                 .seconds
                 .is_some_and(|s| start.elapsed().as_secs_f64() + share >= s * 0.8)
         };
-        let result = case.diagnose(index, &stop);
+        let enough = || stop() || start.elapsed().as_secs_f64() >= NAMED_SECONDS;
+        let result = case.diagnose(index, &stop, &enough);
         results.push(Timed {
             result,
             seconds: start.elapsed().as_secs_f64() + share,
