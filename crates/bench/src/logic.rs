@@ -1,5 +1,15 @@
 //! Gate-level diagnosis for the command line and the pages: text in, plain view data out.
 
+mod gates;
+mod keys;
+
+pub use gates::{
+    FirstWrong, GateCase, GateResult, NextNet, NextView, PackageView, PartShare, RowLevels,
+    RunLevels, Simulated, Summary, is_gate_sheet, known_packages, next_of_netlist,
+};
+
+pub use keys::{BrokenView, KeyUnit, KeyView, KeysView, keys};
+
 use ::logic::{
     Diagnosis, Diagnostic, GateId, Network, Observation, Unit, diagnose, diagnose_units,
     parse_netlist, parse_observations,

@@ -29,6 +29,8 @@ pub struct ProjectText {
     pub stores: Vec<StoreFile>,
     /// Recordings under `captures/`; they are opened when somebody looks at them.
     pub captures: Vec<CaptureFile>,
+    /// Files under `logic/`.
+    pub logic: Vec<StoreFile>,
     /// Files that could not be read as text.
     pub unreadable: Vec<Complaint>,
 }
@@ -50,6 +52,8 @@ pub struct Project {
     pub stores: Vec<StoreText>,
     /// Its recordings, by the signal that was recorded.
     pub captures: Vec<CaptureSet>,
+    /// Its gate sheets with what was seen of them, kept as stores are.
+    pub logic: Vec<StoreText>,
     /// `meter.kdl`.
     pub meter: Option<Text>,
     /// What is wrong or doubtful in the machine file, and files that cannot be used.
@@ -190,8 +194,9 @@ impl Project {
                 },
             });
         }
-        let stores = stores::gather(text.stores, &mut remarks);
         let captures = captures::gather(text.captures);
+        let stores = stores::gather("stores/", text.stores, &mut remarks);
+        let logic = stores::gather("logic/", text.logic, &mut remarks);
         remarks.sort_by(|a, b| {
             b.is_error
                 .cmp(&a.is_error)
@@ -211,6 +216,7 @@ impl Project {
             units,
             stores,
             captures,
+            logic,
             meter: text.meter,
             remarks,
             machine,

@@ -67,11 +67,11 @@ pub fn role(file: &str, units: &[String]) -> Option<Role> {
     })
 }
 
-/// Puts the files under `stores/` together; a shape file that is no text becomes a remark.
-pub fn gather(files: Vec<StoreFile>, remarks: &mut Vec<Remark>) -> Vec<StoreText> {
+/// Puts the files of a folder such as `stores/` together; a shape file that is no text becomes a remark.
+pub fn gather(under: &str, files: Vec<StoreFile>, remarks: &mut Vec<Remark>) -> Vec<StoreText> {
     let mut stores: Vec<StoreText> = Vec::new();
     for file in files {
-        let path = file.file.strip_prefix("stores/").unwrap_or(&file.file);
+        let path = file.file.strip_prefix(under).unwrap_or(&file.file);
         let (name, is_shape) = match path.split_once('/') {
             Some((folder, _)) => (folder.to_owned(), false),
             None => (path.strip_suffix(".kdl").unwrap_or(path).to_owned(), true),
@@ -154,6 +154,7 @@ mod tests {
         };
         let mut remarks = Vec::new();
         let stores = gather(
+            "stores/",
             vec![
                 file("stores/b/2.hex", b"2"),
                 file("stores/b/1.hex", b"1"),

@@ -236,6 +236,7 @@ fn demo_stores() -> Vec<StoreText> {
         bytes: f.text.into_bytes().into(),
     };
     gather(
+        "stores/",
         demo_files().into_iter().map(file).collect(),
         &mut Vec::new(),
     )

@@ -256,14 +256,66 @@ pub enum SheetVerb {
 pub enum LogicVerb {
     /// All smallest sets of gates whose misbehaviour explains each observation.
     Diagnose(Diagnose),
+    /// Levels of all nets of a gate sheet, row by row.
+    Simulate(Simulate),
+    /// Where to put the probe next: the net whose level tells most.
+    Next(NextNet),
+    /// A keyboard: which key gives which code, and what explains the codes that came.
+    Keys {
+        /// Keyboard: lines, and keys with the lines that they pull.
+        keyboard: PathBuf,
+        /// Codes that came: CSV with the columns key and code, and unit if there are two.
+        codes: Option<PathBuf>,
+        /// One JSON document instead of text.
+        #[arg(long)]
+        json: bool,
+    },
+    /// Packages that a gate sheet can name by number, with their pins.
+    Packages {
+        /// Only those whose number holds this.
+        number: Option<String>,
+        /// One JSON document instead of text.
+        #[arg(long)]
+        json: bool,
+    },
+}
+
+/// What `logic simulate` takes.
+#[derive(Debug, Args)]
+pub struct Simulate {
+    /// Gate sheet.
+    pub sheet: PathBuf,
+    /// Rows: CSV with a column a net; inputs are applied, what else is there is compared.
+    pub rows: PathBuf,
+    /// A fault, such as "U3.8 stuck at 0", "U3.1 open", "X and Y bridged"; may be given again.
+    #[arg(long = "with", value_name = "FAULT")]
+    pub faults: Vec<String>,
+    /// One JSON document instead of text.
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// What `logic next` takes.
+#[derive(Debug, Args)]
+pub struct NextNet {
+    /// Gate sheet, or netlist in CSV.
+    pub netlist: PathBuf,
+    /// Rows or observations.
+    pub observations: PathBuf,
+    /// Seconds of processor time for finding what explains them.
+    #[arg(long, value_name = "S", default_value_t = 20.0)]
+    pub seconds: f64,
+    /// One JSON document instead of text.
+    #[arg(long)]
+    pub json: bool,
 }
 
 /// What `logic diagnose` takes.
 #[derive(Debug, Args)]
 pub struct Diagnose {
-    /// Netlist: CSV with the columns gate, function, output, inputs.
+    /// Gate sheet, or netlist: CSV with the columns gate, function, output, inputs.
     pub netlist: PathBuf,
-    /// Observations: JSON lines, or CSV with a column a net and x where a net was not seen.
+    /// Observations: JSON lines, or CSV with a column a net and x where a net was not seen; of a sheet that keeps a state, rows follow one another.
     pub observations: PathBuf,
     /// Seconds of processor time for each observation; without it each is finished.
     #[arg(long, value_name = "S")]

@@ -1,10 +1,13 @@
 //! The verbs of the group `logic`.
 
+mod gates;
+mod keys;
+
 use std::io::{self, BufWriter, Write};
 use std::process::ExitCode;
 
 use bench::Refused;
-use bench::logic::{LogicCase, LogicResult};
+use bench::logic::{LogicCase, LogicResult, is_gate_sheet};
 use cpu_time::ProcessTime;
 
 use crate::arguments::{Diagnose, LogicVerb};
@@ -15,10 +18,19 @@ const SHOWN: usize = 20;
 
 /// Runs a verb.
 pub fn run(verb: LogicVerb) -> ExitCode {
-    let LogicVerb::Diagnose(options) = verb;
-    match diagnose(&options) {
-        Ok(()) => ExitCode::SUCCESS,
-        Err(refused) => output::refusal(&refused, options.json),
+    match verb {
+        LogicVerb::Diagnose(options) => match diagnose(&options) {
+            Ok(()) => ExitCode::SUCCESS,
+            Err(refused) => output::refusal(&refused, options.json),
+        },
+        LogicVerb::Simulate(options) => gates::simulate(&options),
+        LogicVerb::Next(options) => gates::next(&options),
+        LogicVerb::Keys {
+            keyboard,
+            codes,
+            json,
+        } => keys::keys(&keyboard, codes.as_deref(), json),
+        LogicVerb::Packages { number, json } => gates::packages(number.as_deref(), json),
     }
 }
 
@@ -31,6 +43,9 @@ fn diagnose(options: &Diagnose) -> Result<(), Refused> {
     }
     let netlist = files::read(&options.netlist)?;
     let observations = files::read(&options.observations)?;
+    if is_gate_sheet(&netlist) {
+        return gates::diagnose(options, &netlist, &observations);
+    }
     let reading = ProcessTime::now();
     let case = LogicCase::read(&netlist, &observations, options.lenient)?;
     let runs = if options.together { 1 } else { case.len() };

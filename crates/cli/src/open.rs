@@ -134,9 +134,15 @@ impl Folder {
                 .into_iter()
                 .map(|n| (What::Readings, format!("readings/{n}"))),
         );
-        let stores = all("stores", ".kdl");
-        list.extend(stores.iter().map(|n| (What::Store, format!("stores/{n}"))));
-        for (what, room) in [(What::Store, "stores"), (What::Capture, "captures")] {
+        for (what, under) in [(What::Store, "stores"), (What::Logic, "logic")] {
+            let shapes = all(under, ".kdl");
+            list.extend(shapes.iter().map(|n| (what, format!("{under}/{n}"))));
+        }
+        for (what, room) in [
+            (What::Store, "stores"),
+            (What::Logic, "logic"),
+            (What::Capture, "captures"),
+        ] {
             let folders = std::fs::read_dir(self.0.join(room))
                 .into_iter()
                 .flatten()
@@ -160,6 +166,7 @@ impl Folder {
 enum What {
     Capture,
     Store,
+    Logic,
     Machine,
     Meter,
     Sheet,
@@ -192,12 +199,18 @@ impl web::Source for Folder {
                 project.captures.push(CaptureFile { file: name, stamp });
                 continue;
             }
-            if what == What::Store {
+            if matches!(what, What::Store | What::Logic) {
                 match std::fs::read(self.0.join(&name)) {
-                    Ok(bytes) => project.stores.push(StoreFile {
-                        file: name,
-                        bytes: bytes.into(),
-                    }),
+                    Ok(bytes) => {
+                        let file = StoreFile {
+                            file: name,
+                            bytes: bytes.into(),
+                        };
+                        match what {
+                            What::Logic => project.logic.push(file),
+                            _ => project.stores.push(file),
+                        }
+                    }
                     Err(e) => project.unreadable.push(Complaint {
                         file: Some(name),
                         ..Complaint::new(
@@ -228,7 +241,7 @@ impl web::Source for Folder {
                 }
                 What::Sheet => project.sheets.push(text),
                 What::Readings => project.readings.push(text),
-                What::Store | What::Capture => {}
+                What::Store | What::Logic | What::Capture => {}
             }
         }
         project

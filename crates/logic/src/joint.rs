@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use cover::{Fewest, Formula, Literal, Outcome};
 
 use crate::diagnose::{Diagnosis, GateId};
-use crate::network::{Function, Network};
+use crate::network::{Function, NetId, Network};
 use crate::observation::Observation;
 use crate::simulate::Simulator;
 
@@ -21,6 +21,10 @@ struct Sheet {
     levels: Vec<Option<Literal>>,
     errs: Vec<Option<Literal>>,
 }
+
+/// Says whether a set stands up, given the level of each net in each observation; none where it does not matter.
+pub(crate) type Certify<'c> =
+    &'c mut dyn FnMut(&[usize], &dyn Fn(usize, NetId) -> Option<bool>) -> bool;
 
 /// A prepared search over units.
 struct Joint<'n, 's> {
@@ -59,21 +63,27 @@ impl<'n, 's> Joint<'n, 's> {
     }
 
     /// Replays the model at hand and keeps or refuses its set; then forbids the set and all that hold it.
-    fn take(&mut self, set: &[usize], diagnosis: &mut Diagnosis) {
-        let replayed = self
-            .observations
-            .iter()
-            .zip(&self.sheets)
-            .all(|(observation, sheet)| {
-                let member = |gate: usize| self.unit_of[gate].is_some_and(|u| set.contains(&u));
-                replay(
-                    self.network,
-                    observation,
-                    sheet,
-                    &self.search.formula,
-                    member,
-                )
-            });
+    fn take(&mut self, set: &[usize], certify: Certify<'_>, diagnosis: &mut Diagnosis) {
+        let formula = &self.search.formula;
+        let level = |observation: usize, net: NetId| {
+            let literal = self.sheets[observation].levels[net.index()]?;
+            Some(formula.is_true(literal))
+        };
+        let replayed = certify(set, &level)
+            && self
+                .observations
+                .iter()
+                .zip(&self.sheets)
+                .all(|(observation, sheet)| {
+                    let member = |gate: usize| self.unit_of[gate].is_some_and(|u| set.contains(&u));
+                    replay(
+                        self.network,
+                        observation,
+                        sheet,
+                        &self.search.formula,
+                        member,
+                    )
+                });
         if replayed {
             diagnosis
                 .sets
@@ -95,6 +105,17 @@ pub fn diagnose_units(
     units: &[Unit],
     stop: &dyn Fn() -> bool,
 ) -> Diagnosis {
+    diagnose_certified(network, observations, units, stop, &mut |_, _| true)
+}
+
+/// As [`diagnose_units`], with a second opinion on each set.
+pub(crate) fn diagnose_certified(
+    network: &Network,
+    observations: &[Observation],
+    units: &[Unit],
+    stop: &dyn Fn() -> bool,
+    certify: Certify<'_>,
+) -> Diagnosis {
     let mut joint = Joint::new(network, observations, units, stop);
     let size = match joint.search.minimum(&mut |_| {}) {
         Outcome::Proven(size) => size as usize,
@@ -112,7 +133,7 @@ pub fn diagnose_units(
     };
     loop {
         match joint.search.another() {
-            Ok(Some(set)) => joint.take(&set, &mut diagnosis),
+            Ok(Some(set)) => joint.take(&set, certify, &mut diagnosis),
             Ok(None) => {
                 diagnosis.complete = diagnosis.refused == 0;
                 break;
@@ -143,7 +164,7 @@ pub fn minimal_units(
         match joint.search.minimum(&mut |model| last = model.to_vec()) {
             Outcome::Proven(size) if size as usize <= most => {
                 diagnosis.size.get_or_insert(size as usize);
-                joint.take(&last, &mut diagnosis);
+                joint.take(&last, &mut |_, _| true, &mut diagnosis);
             }
             Outcome::Proven(_) | Outcome::Impossible => {
                 diagnosis.complete = diagnosis.refused == 0;

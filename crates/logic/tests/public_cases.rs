@@ -7,7 +7,8 @@ use std::io::Read;
 use std::path::PathBuf;
 
 use logic::{
-    Diagnosis, Method, Network, Observation, diagnose_by, parse_netlist, parse_observations,
+    Diagnosis, Method, Network, Observation, Simulator, choices, diagnose_by, fewest_probes,
+    parse_netlist, parse_observations,
 };
 
 const CIRCUITS: [&str; 14] = [
@@ -262,4 +263,82 @@ fn undriven_outputs_are_named() {
             .count();
         assert_eq!(told, count, "{name}");
     }
+}
+
+/// Follows the proposed nets in the four 74-series functions until no net tells the sets apart, each set being the truth in turn, and
+/// compares the mean number of looks with the best plan of all, found by dynamic programming over all subsets.
+#[test]
+fn few_more_looks_than_the_best_plan() {
+    let (mut ours, mut best, mut cases, mut worst) = (0.0, 0.0, 0, 1.0f64);
+    for name in ["74181", "74182", "74283", "74L85"] {
+        let Some((network, list)) = circuit(name) else {
+            return;
+        };
+        for case in list {
+            let found = diagnose_by(
+                Method::Quickest,
+                &network,
+                &case.observation,
+                &never,
+                &never,
+            );
+            let few = found.complete && (2..=20).contains(&found.sets.len());
+            let Some(optimum) = few
+                .then(|| fewest_probes(&network, &case.observation, &found.sets))
+                .flatten()
+            else {
+                continue;
+            };
+            let looks: usize = (0..found.sets.len())
+                .map(|truth| looks(&network, &case.observation, &found.sets, truth))
+                .sum();
+            let mean = looks as f64 / found.sets.len() as f64;
+            assert!(
+                mean + 1e-9 >= optimum,
+                "{}: nothing beats the best plan",
+                case.id
+            );
+            worst = worst.max(if optimum > 0.0 { mean / optimum } else { 1.0 });
+            ours += mean;
+            best += optimum;
+            cases += 1;
+        }
+    }
+    println!(
+        "{cases} cases: {:.3} looks in the mean, {:.3} by the best plan, {:.4} times; worst case {worst:.3}",
+        ours / f64::from(cases),
+        best / f64::from(cases),
+        ours / best
+    );
+    assert!(cases >= 20 && ours <= 1.15 * best);
+}
+
+/// Looks until the sets left agree on every net, when `truth` is the set that is there.
+fn looks(
+    network: &Network,
+    observation: &Observation,
+    sets: &[Vec<logic::GateId>],
+    truth: usize,
+) -> usize {
+    let mut simulator = Simulator::new(network);
+    for (net, level) in &observation.levels {
+        if network.driver(*net).is_none() {
+            simulator.set(*net, *level);
+        }
+    }
+    let mut level_of = |set: &[logic::GateId], net| {
+        set.iter().for_each(|g| simulator.turn(g.index(), 0));
+        simulator.run();
+        simulator.mend();
+        simulator.level(net, 0)
+    };
+    let mut left: Vec<Vec<logic::GateId>> = sets.to_vec();
+    let mut looks = 0;
+    while let Some(choice) = choices(network, observation, &left).first() {
+        let seen = level_of(&sets[truth], choice.net);
+        left.retain(|set| level_of(set, choice.net) == seen);
+        assert_eq!(left.len(), choice.left[usize::from(seen)]);
+        looks += 1;
+    }
+    looks
 }

@@ -69,7 +69,7 @@ impl Form {
         }
     }
 
-    pub async fn read(mut request: Request) -> Result<Self, Unread> {
+    async fn read(mut request: Request) -> Result<Self, Unread> {
         let head = request.headers().clone();
         let kind = text(&head, header::CONTENT_TYPE).to_ascii_lowercase();
         let kind = kind.split(';').next().unwrap_or("").trim().to_owned();

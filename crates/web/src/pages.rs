@@ -11,6 +11,7 @@ pub mod intake;
 mod keys;
 mod kin;
 pub mod ledger;
+pub mod logic;
 pub mod map;
 mod marks;
 pub mod power;
@@ -58,6 +59,8 @@ pub struct Bench {
     pub stores: Arc<stores::Shelf>,
     /// Recordings that are open.
     pub signals: Arc<signals::Shelf>,
+    /// What was found in gate sheets.
+    pub logic: Arc<logic::Found>,
     /// Rung when something changed.
     pub bell: Arc<Bell>,
 }

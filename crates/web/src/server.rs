@@ -106,6 +106,7 @@ impl Server {
             book: Arc::new(Book::new(ledger)),
             stores: Arc::default(),
             signals: Arc::default(),
+            logic: Arc::default(),
             bell,
         };
         let watched = bench.clone();
@@ -153,6 +154,8 @@ impl Server {
             .route("/signals/{name}/window.json", get(pages::signals::window))
             .route("/signals/{name}/picture.png", get(pages::signals::picture))
             .route("/signals.js", get(assets::signals))
+            .route("/logic", get(pages::logic::first))
+            .route("/logic/{name}", get(pages::logic::page))
             .route("/machine", post(pages::start::post))
             .route("/ledger", get(pages::ledger::page))
             .route("/ledger.csv", get(pages::ledger::table))

@@ -5,6 +5,7 @@ mod entering;
 mod first_power;
 mod hostile;
 mod load;
+mod logic;
 mod stage;
 mod stores;
 mod whole;

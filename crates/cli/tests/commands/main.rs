@@ -5,6 +5,7 @@ mod campaign;
 mod expect;
 mod judge;
 mod ledger;
+mod logic;
 mod memory;
 mod meters;
 mod power;

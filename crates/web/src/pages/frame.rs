@@ -28,13 +28,14 @@ pub struct Frame<'a> {
 }
 
 /// Pages that are not about one board: address, name, key.
-const SECTIONS: [(&str, &str, &str); 7] = [
+const SECTIONS: [(&str, &str, &str); 8] = [
     ("/", "Bench", "b"),
     ("/intake", "Intake", "i"),
     ("/twins", "Twins", "w"),
     ("/power", "Power-up", "u"),
     ("/stores", "Stores", "s"),
     ("/signals", "Signals", "g"),
+    ("/logic", "Logic", "v"),
     ("/ledger", "Ledger", "l"),
 ];
 

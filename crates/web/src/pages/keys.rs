@@ -21,8 +21,8 @@ const KEYS: [(&str, &str); 13] = [
     ),
     ("n, p", "next board, previous board"),
     (
-        "b, i, w, u, s, g, l",
-        "the bench, intake, twins, power-up, stores, signals, the ledger",
+        "b, i, w, u, s, g, v, l",
+        "the bench, intake, twins, power-up, stores, signals, logic, the ledger",
     ),
     (
         "of signals in focus",

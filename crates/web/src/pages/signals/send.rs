@@ -1,6 +1,6 @@
 //! A recording sent from the page: read once to see that it can be, then kept in the ledger as it is.
 
-use axum::extract::{Path, Request, State};
+use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use bench::pages::signals::check;
@@ -43,15 +43,7 @@ pub fn form(now: &Now, name: &str) -> Markup {
 }
 
 /// Takes a recording of a signal that is there, or of a new one.
-pub async fn post(
-    State(bench): State<Bench>,
-    name: Option<Path<String>>,
-    request: Request,
-) -> Response {
-    let form = match Form::read(request).await {
-        Ok(form) => form,
-        Err(unread) => return (unread.status, format!("{}\n", unread.words)).into_response(),
-    };
+pub async fn post(State(bench): State<Bench>, name: Option<Path<String>>, form: Form) -> Response {
     blocking(move || {
         let now = bench.now();
         let name = name.map_or_else(|| form.text("signal").trim().to_owned(), |Path(n)| n);

@@ -1,0 +1,521 @@
+//! Gate sheets for the command line and the pages: simulated, explained, and where to look next.
+
+use ::logic::{
+    Explained, Fault, Level, Machine, Sequence, StrongSets, choices, diagnose, explain, packages,
+    parse_netlist, parse_observations, probes, read_gates, read_sequences, run, sections, strong,
+};
+use serde::Serialize;
+
+use super::{complaints, nothing_in};
+use crate::loading::Text;
+use crate::pages::logic::{Graph, Node, Pin};
+use crate::refused::{Complaint, Refused};
+
+/// Sets of parts or faults that are weighed when the next net is looked for; of more, so many of the first.
+const WEIGHED: usize = 2048;
+/// Nets that are proposed.
+const PROPOSED: usize = 8;
+
+/// Whether a text is a gate sheet, as against a netlist in columns.
+pub fn is_gate_sheet(text: &Text) -> bool {
+    let lines = text
+        .text
+        .trim_start_matches('\u{feff}')
+        .lines()
+        .map(str::trim);
+    let mut lines = lines.filter(|l| !l.is_empty() && !l.starts_with("//"));
+    text.file.ends_with(".kdl") || lines.next().is_some_and(|l| l.starts_with("logic"))
+}
+
+/// A gate sheet with recorded sequences of it.
+#[derive(Clone, Debug)]
+pub struct GateCase {
+    machine: Machine,
+    runs: Vec<Sequence>,
+    /// Lines that could not be used; not empty only if lenience was asked for.
+    pub skipped: Vec<Complaint>,
+    /// What was written and says nothing of this sheet.
+    pub warnings: Vec<String>,
+}
+
+impl GateCase {
+    /// Reads a gate sheet and, if there is one, a file of rows.
+    ///
+    /// # Errors
+    /// All mistakes in both files, unless `lenient`; a file with nothing usable in it, always.
+    pub fn read(sheet: &Text, rows: Option<&Text>, lenient: bool) -> Result<Self, Refused> {
+        let (machine, wrong) = read_gates(&sheet.text);
+        let mut mistakes = complaints(sheet, wrong);
+        let Some(machine) = machine else {
+            return Err(Refused::Input(mistakes));
+        };
+        let mut warnings = Vec::new();
+        let mut runs = Vec::new();
+        if let Some(rows) = rows {
+            let found = read_sequences(&rows.text, &machine);
+            mistakes.extend(complaints(rows, found.mistakes));
+            if found.runs.is_empty() {
+                mistakes.push(nothing_in(rows, "The file holds no usable row."));
+                return Err(Refused::Input(mistakes));
+            }
+            warnings = found.warnings;
+            runs = found.runs;
+        }
+        if !mistakes.is_empty() && !lenient {
+            return Err(Refused::Input(mistakes));
+        }
+        Ok(Self {
+            machine,
+            runs,
+            skipped: mistakes,
+            warnings,
+        })
+    }
+
+    /// The sheet in numbers.
+    pub fn summary(&self) -> Summary {
+        Summary {
+            name: self.machine.name.clone(),
+            parts: self.machine.parts.len(),
+            nets: self.machine.sheet_nets.len(),
+            keeps_state: self.machine.stores.len(),
+        }
+    }
+
+    /// Number of runs.
+    pub fn len(&self) -> usize {
+        self.runs.len()
+    }
+
+    /// Whether no rows were given.
+    pub fn is_empty(&self) -> bool {
+        self.runs.is_empty()
+    }
+
+    /// A fault by its words: `U3.8 stuck at 0`, `U3.1 open`, `X and Y bridged`.
+    ///
+    /// # Errors
+    /// If the sheet has no such pin or net, or the words are others.
+    pub fn fault(&self, words: &str) -> Result<Fault, Refused> {
+        ::logic::possible(&self.machine)
+            .into_iter()
+            .find(|f| f.named(&self.machine).to_string().eq_ignore_ascii_case(words.trim()))
+            .ok_or_else(|| {
+                Refused::input(
+                    format!("`{words}` is no fault of this sheet."),
+                    "Write `U3.8 stuck at 0`, `U3.1 open`, or `X and Y bridged` for two nets on neighbouring pins; pins are those of the sheet.",
+                )
+            })
+    }
+
+    /// Levels seen, for each row of all runs: net and level.
+    pub fn seen(&self) -> Vec<Vec<(String, bool)>> {
+        let of = |(net, level): &(_, bool)| (self.machine.net_name(*net).to_owned(), *level);
+        let rows = self.runs.iter().flat_map(|r| &r.rows);
+        rows.map(|row| row.seen.iter().map(of).collect()).collect()
+    }
+
+    /// The sheet as boxes and wires.
+    pub fn graph(&self) -> Graph {
+        let machine = &self.machine;
+        let pin = |at: &usize| {
+            let pin = &machine.pins[*at];
+            let short = pin
+                .name
+                .rsplit_once('.')
+                .map_or(pin.name.as_str(), |(_, p)| p);
+            Pin {
+                pin: short.to_owned(),
+                net: machine.net_name(pin.net).to_owned(),
+            }
+        };
+        // Fixed levels say nothing that the eye needs, and gates that are on no net at all have no place in a drawing.
+        let is_fixed = |at: &&usize| machine.is_fixed(machine.pins[**at].net);
+        let is_used = |s: &::logic::Section| {
+            !s.inputs.is_empty()
+                || s.outputs
+                    .iter()
+                    .any(|o| machine.sheet_nets.contains(&machine.pins[*o].net))
+        };
+        let node = |s: ::logic::Section| Node {
+            part: machine.parts[s.part].name.clone(),
+            title: machine.parts[s.part].title.clone(),
+            inputs: s
+                .inputs
+                .iter()
+                .filter(|at| !is_fixed(at))
+                .map(pin)
+                .collect(),
+            outputs: s.outputs.iter().map(pin).collect(),
+            column: 0,
+            top: 0,
+            keeps_state: s.keeps_state,
+        };
+        Graph::of(
+            sections(machine)
+                .into_iter()
+                .filter(is_used)
+                .map(node)
+                .collect(),
+        )
+    }
+
+    /// Levels of all nets for every row.
+    pub fn simulate(&self, faults: &[Fault]) -> Simulated {
+        let nets: Vec<String> = self
+            .machine
+            .sheet_nets
+            .iter()
+            .map(|n| self.machine.net_name(*n).to_owned())
+            .collect();
+        let runs = self.runs.iter().map(|sequence| {
+            let shown = run(&self.machine, sequence, faults);
+            let differs = |row: usize| {
+                let seen = &sequence.rows[row].seen;
+                let place = |net| self.machine.sheet_nets.iter().position(|n| *n == net);
+                let is_other = |(net, level): &&(_, bool)| {
+                    place(*net).is_some_and(|p| shown.rows[row][p] == Level::Known(!level))
+                };
+                seen.iter()
+                    .filter(is_other)
+                    .map(|(n, _)| self.machine.net_name(*n).to_owned())
+                    .collect()
+            };
+            RunLevels {
+                id: sequence.id.clone(),
+                is_settled: shown.is_settled,
+                rows: shown
+                    .rows
+                    .iter()
+                    .enumerate()
+                    .map(|(at, levels)| RowLevels {
+                        levels: levels.iter().map(mark).collect(),
+                        differs: differs(at),
+                    })
+                    .collect(),
+            }
+        });
+        let runs = runs.collect();
+        Simulated { nets, runs }
+    }
+
+    /// What explains one run, or all together; `stop` ends the search for parts, `enough` that for named faults.
+    ///
+    /// # Panics
+    /// If there is no such run.
+    pub fn diagnose(
+        &self,
+        index: Option<usize>,
+        stop: &dyn Fn() -> bool,
+        enough: &dyn Fn() -> bool,
+    ) -> GateResult {
+        let runs = match index {
+            Some(i) => std::slice::from_ref(&self.runs[i]),
+            None => &self.runs,
+        };
+        let weak = explain(&self.machine, runs, stop);
+        let named = strong(&self.machine, runs, enough);
+        self.result(index, &weak, &named)
+    }
+
+    fn result(&self, index: Option<usize>, weak: &Explained, named: &StrongSets) -> GateResult {
+        let part = |p: &usize| self.machine.parts[*p].name.clone();
+        let first = weak.first.as_ref().map(|f| {
+            let run = index.unwrap_or(f.run);
+            FirstWrong {
+                run: self.runs[run].id.clone(),
+                row: f.row + 1,
+                line: self.runs[run].rows[f.row].line,
+                nets: f
+                    .nets
+                    .iter()
+                    .map(|(n, l)| format!("{} = {}", self.machine.net_name(*n), u8::from(*l)))
+                    .collect(),
+            }
+        });
+        GateResult {
+            id: index.map_or_else(|| "together".to_owned(), |i| self.runs[i].id.clone()),
+            min_cardinality: weak.size,
+            count: weak.sets.len(),
+            complete: weak.complete && !weak.is_cut_short,
+            diagnoses: weak
+                .sets
+                .iter()
+                .map(|s| s.iter().map(part).collect())
+                .collect(),
+            gates: weak
+                .shares
+                .iter()
+                .map(|(p, s)| PartShare {
+                    gate: part(p),
+                    probability: *s,
+                })
+                .collect(),
+            refused: weak.refused,
+            first,
+            named: named
+                .sets
+                .iter()
+                .map(|s| {
+                    s.iter()
+                        .map(|f| f.named(&self.machine).to_string())
+                        .collect()
+                })
+                .collect(),
+            named_complete: named.complete,
+        }
+    }
+
+    /// Nets that tell most of what explains all runs together.
+    pub fn next(&self, stop: &dyn Fn() -> bool) -> NextView {
+        let weak = explain(&self.machine, &self.runs, stop);
+        let named = strong(&self.machine, &self.runs, stop);
+        let of_named = named.sets.len();
+        let mut sets = named.sets;
+        // A part of which no named fault explains the rows may still be it, and then nothing is known of its outputs.
+        for set in weak.sets {
+            let is_named = |part: &usize| {
+                sets[..of_named]
+                    .iter()
+                    .flatten()
+                    .any(|f| f.part(&self.machine) == Some(*part))
+            };
+            if !set.iter().all(is_named) {
+                sets.push(set.into_iter().map(|part| Fault::Any { part }).collect());
+            }
+        }
+        let weighed = sets.len().min(WEIGHED);
+        let found = probes(&self.machine, &self.runs, &sets[..weighed], PROPOSED);
+        let candidates = found
+            .iter()
+            .map(|p| NextNet {
+                net: self.machine.net_name(p.net).to_owned(),
+                run: self.runs[p.run].id.clone(),
+                row: p.row + 1,
+                bits: p.bits,
+                left: p.left,
+                pins: self
+                    .machine
+                    .pins
+                    .iter()
+                    .filter(|q| q.net == p.net)
+                    .map(|q| q.name.clone())
+                    .collect(),
+            })
+            .collect::<Vec<_>>();
+        let healthy = weighed == 1 && sets[0].is_empty();
+        NextView {
+            stop: match (healthy, weighed, candidates.is_empty()) {
+                (true, _, _) => Some("Every level seen is as it should be.".to_owned()),
+                (_, 0, _) => Some("Nothing on this sheet explains what was seen; the sheet or a reading is wrong.".to_owned()),
+                (_, _, true) => Some("No further net on this sheet tells what is left apart in these rows; other inputs may.".to_owned()),
+                _ => None,
+            },
+            sets: sets.len(),
+            candidates: if healthy { Vec::new() } else { candidates },
+        }
+    }
+}
+
+/// The next nets of a netlist in columns, for its first observation.
+///
+/// # Errors
+/// As [`super::LogicCase::read`].
+pub fn next_of_netlist(
+    netlist: &Text,
+    observations: &Text,
+    stop: &dyn Fn() -> bool,
+) -> Result<NextView, Refused> {
+    let (network, wrong) = parse_netlist(&netlist.text);
+    let observed = parse_observations(&observations.text, &network);
+    let mut mistakes = complaints(netlist, wrong);
+    mistakes.extend(complaints(observations, observed.mistakes));
+    if !mistakes.is_empty() {
+        return Err(Refused::Input(mistakes));
+    }
+    let Some(observation) = observed.observations.first() else {
+        return Err(Refused::Input(vec![nothing_in(
+            observations,
+            "The file holds no usable observation.",
+        )]));
+    };
+    let found = diagnose(&network, observation, stop, stop);
+    let weighed = found.sets.len().min(WEIGHED);
+    let list = choices(&network, observation, &found.sets[..weighed]);
+    let candidates: Vec<NextNet> = list
+        .iter()
+        .take(PROPOSED)
+        .map(|c| NextNet {
+            net: network.nets()[c.net.index()].name.clone(),
+            run: observation.id.clone(),
+            row: 1,
+            bits: c.bits,
+            left: c.left,
+            pins: network
+                .driver(c.net)
+                .map(|g| network.gates()[g].name.clone())
+                .into_iter()
+                .collect(),
+        })
+        .collect();
+    let stop = match (found.size, candidates.is_empty()) {
+        (Some(0), _) => Some("Every level seen is as it should be.".to_owned()),
+        (_, true) => Some("No further net tells what is left apart.".to_owned()),
+        _ => None,
+    };
+    Ok(NextView {
+        stop,
+        sets: found.sets.len(),
+        candidates,
+    })
+}
+
+fn mark(level: &Level) -> char {
+    match level {
+        Level::Known(true) => '1',
+        Level::Known(false) => '0',
+        Level::Unknown => 'x',
+    }
+}
+
+/// A gate sheet in numbers.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Summary {
+    /// Its name.
+    pub name: String,
+    /// Parts that can be replaced.
+    pub parts: usize,
+    /// Nets.
+    pub nets: usize,
+    /// Elements that keep a state.
+    pub keeps_state: usize,
+}
+
+/// Levels of all nets, row by row.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Simulated {
+    /// Names of nets.
+    pub nets: Vec<String>,
+    /// Runs.
+    pub runs: Vec<RunLevels>,
+}
+
+/// One run.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct RunLevels {
+    /// Its name.
+    pub id: String,
+    /// Whether it settled throughout; if not, levels are of no worth.
+    pub is_settled: bool,
+    /// Its rows.
+    pub rows: Vec<RowLevels>,
+}
+
+/// One row.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct RowLevels {
+    /// 0, 1 or x for each net.
+    pub levels: String,
+    /// Nets of which another level was seen.
+    pub differs: Vec<String>,
+}
+
+/// What explains a run of a gate sheet, or all of them.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct GateResult {
+    /// The run's name; `together` for all.
+    pub id: String,
+    /// Size of the smallest sets, if proved.
+    pub min_cardinality: Option<usize>,
+    /// Number of sets.
+    pub count: usize,
+    /// Whether no other set of that size exists.
+    pub complete: bool,
+    /// The sets, as parts.
+    pub diagnoses: Vec<Vec<String>>,
+    /// Parts with the share of the sets that hold them, counted.
+    pub gates: Vec<PartShare>,
+    /// Sets proposed and refused by the simulator: a fault of the program if not zero.
+    #[serde(skip)]
+    pub refused: usize,
+    /// The first row that contradicts the healthy sheet.
+    pub first: Option<FirstWrong>,
+    /// Named faults, alone or in pairs, that give exactly what was seen.
+    pub named: Vec<Vec<String>>,
+    /// Whether all of them were tried.
+    pub named_complete: bool,
+}
+
+/// A part and the share of the sets that hold it.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct PartShare {
+    /// The part.
+    pub gate: String,
+    /// The share.
+    pub probability: f64,
+}
+
+/// Where a run first leaves the sheet.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct FirstWrong {
+    /// The run.
+    pub run: String,
+    /// The row, counted from 1.
+    pub row: usize,
+    /// The line of the file.
+    pub line: usize,
+    /// Nets with the level seen.
+    pub nets: Vec<String>,
+}
+
+/// Where to look next.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct NextView {
+    /// Why there is nothing to look at; `None` if there is.
+    pub stop: Option<String>,
+    /// Sets that are weighed.
+    pub sets: usize,
+    /// Nets, best first.
+    pub candidates: Vec<NextNet>,
+}
+
+/// A net to look at.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct NextNet {
+    /// The net.
+    pub net: String,
+    /// The run.
+    pub run: String,
+    /// The row, counted from 1.
+    pub row: usize,
+    /// What its level tells, in bits.
+    pub bits: f64,
+    /// Sets left if it shows 0, and if it shows 1.
+    pub left: [usize; 2],
+    /// Pins on the net, where a probe can touch it.
+    pub pins: Vec<String>,
+}
+
+/// A package that a gate sheet can name.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct PackageView {
+    /// Its number.
+    pub number: &'static str,
+    /// What is in it.
+    pub title: &'static str,
+    /// Pins that take a level.
+    pub inputs: Vec<&'static str>,
+    /// Pins that give one.
+    pub outputs: Vec<&'static str>,
+}
+
+/// Packages by number, and elements without one.
+pub fn known_packages() -> Vec<PackageView> {
+    let of = |p: ::logic::Listed| PackageView {
+        number: p.number,
+        title: p.title,
+        inputs: p.inputs,
+        outputs: p.outputs,
+    };
+    packages().into_iter().map(of).collect()
+}

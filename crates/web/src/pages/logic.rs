@@ -1,0 +1,230 @@
+//! Logic: which part would explain the levels that were seen, the next net, and the sheet around them.
+
+mod drawn;
+mod sequence;
+
+use std::collections::HashMap;
+use std::sync::{Arc, Mutex, PoisonError};
+use std::time::{Duration, Instant};
+
+use axum::extract::{Path, Query, State};
+use axum::response::Response;
+use bench::pages::logic::{UnitView, View, sheet};
+use bench::stores::StoreText;
+use maud::{Markup, html};
+
+use super::enter::Given;
+use super::ledger::coded;
+use super::{Bench, Frame, answer, blocking, problem, version};
+use crate::project::Now;
+
+/// How long a sheet is searched before the page says that it was cut short.
+const SEARCH: Duration = Duration::from_secs(10);
+/// Sets and faults that are listed before the rest is only counted.
+const LISTED: usize = 12;
+
+/// Views that were computed, each with what it rests on.
+#[derive(Default)]
+pub struct Found(Mutex<HashMap<String, (String, Arc<View>)>>);
+
+impl Found {
+    fn view(&self, now: &Now, text: &StoreText) -> Arc<View> {
+        let units: Vec<String> = now.project.units.iter().map(|u| u.name.clone()).collect();
+        let files: Vec<_> = text.files.iter().map(|f| (&f.file, &f.bytes)).collect();
+        let stamp = version((text.shape.as_ref().map(|t| &t.text), files, &units));
+        // Held while it is computed, so that nothing is computed twice.
+        let mut kept = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some((of, view)) = kept.get(&text.name)
+            && *of == stamp
+        {
+            return Arc::clone(view);
+        }
+        let began = Instant::now();
+        let view = Arc::new(sheet(text, &units, &|| began.elapsed() < SEARCH));
+        kept.insert(text.name.clone(), (stamp, Arc::clone(&view)));
+        view
+    }
+}
+
+/// The page of all gate sheets: that of the first, or how to begin.
+pub async fn first(bench: State<Bench>, given: Query<Given>) -> Response {
+    let now = bench.now();
+    match now.project.logic.first() {
+        Some(sheet) => page(bench, Path(sheet.name.clone()), given).await,
+        None => {
+            let main = html! {
+                h1 { "Logic" }
+                p.answer { "No gate sheet is written yet" }
+                p { "Write gates and packages with their nets into a file " code { "logic/NAME.kdl" } " of the project. It may be as short as this:" }
+                pre { "logic \"control\" {\n    input A B\n    output X\n    package U1 \"7400\" pins=\"1=A 2=B 3=X\"\n}" }
+                p { "Then enter levels seen, a column a net and a row a step, in " code { "logic/NAME/1-run.csv" } ", the unit before the hyphen." }
+            };
+            framed(&bench, &now, "Logic", main)
+        }
+    }
+}
+
+fn framed(bench: &Bench, now: &Now, title: &str, main: Markup) -> Response {
+    answer(
+        Frame {
+            pulse: "/pulse/logic",
+            version: &version(now.stamp),
+            section: "/logic",
+            ..Frame::new(bench, &now.project, title, main)
+        }
+        .page(),
+    )
+}
+
+/// The page of one gate sheet.
+pub async fn page(
+    State(bench): State<Bench>,
+    Path(name): Path<String>,
+    Query(given): Query<Given>,
+) -> Response {
+    blocking(move || {
+        let now = bench.now();
+        let Some(text) = now.project.logic.iter().find(|s| s.name == name) else {
+            return problem(&bench, &now.project, &format!("There is no gate sheet {name} in this project."), "A gate sheet is the file logic/NAME.kdl.");
+        };
+        let view = bench.logic.view(&now, text);
+        let chosen = Chosen::of(&given, &view);
+        let all: Vec<&str> = now.project.logic.iter().map(|s| s.name.as_str()).collect();
+        let main = html! {
+            @if all.len() > 1 {
+                nav.steps aria-label="Gate sheets" {
+                    @for other in &all { a.go href=(address(other)) aria-current=[(*other == name).then_some("page")] { (other) } }
+                }
+            }
+            h1 { "Logic: " (view.name) " " small { (view.title) } }
+            @if view.units.is_empty() && view.graph.is_some() {
+                p.answer { "No level was entered yet" }
+                p { "Enter levels seen in " code { "logic/" (view.name) "/1-run.csv" } ": a column a net, a row a step, x where nothing was seen." }
+            }
+            @for unit in &view.units { (told(&view, unit)) }
+            (sequence::section(&view))
+            (drawn::section(&view, &chosen))
+            (remarks(&view))
+        };
+        framed(&bench, &now, &format!("{name} - {}", now.project.name), main)
+    })
+    .await
+}
+
+fn address(name: &str) -> String {
+    format!("/logic/{}", coded(name))
+}
+
+/// Which unit's rows the drawing shows, and which of them.
+struct Chosen {
+    unit: usize,
+    row: usize,
+}
+
+impl Chosen {
+    /// As asked for; else the first row that the sheet does not give, in the first unit that has one.
+    fn of(given: &Given, view: &View) -> Self {
+        let number = |key: &str| given.get(key).and_then(|t| t.parse::<usize>().ok());
+        let is_wrong = |u: &UnitView| u.result.min_cardinality != Some(0);
+        let unit = number("show").filter(|u| *u < view.units.len());
+        let unit = unit.unwrap_or_else(|| view.units.iter().position(is_wrong).unwrap_or(0));
+        let rows = view.units.get(unit).map_or(0, |u| u.seen.len());
+        let row = number("row")
+            .and_then(|r| r.checked_sub(1))
+            .filter(|r| *r < rows);
+        Self {
+            unit,
+            row: row.unwrap_or_else(|| view.units.get(unit).map_or(0, UnitView::first_wrong)),
+        }
+    }
+}
+
+fn told(view: &View, unit: &UnitView) -> Markup {
+    let result = &unit.result;
+    let sets: Vec<String> = result.diagnoses.iter().map(|s| s.join(" and ")).collect();
+    html! {
+        section aria-label=(format!("Unit {}", unit.unit)) {
+            @match (result.min_cardinality, sets.len()) {
+                (Some(0), _) => {
+                    p.answer { "Unit " (unit.unit) ": every level is as it should be" }
+                    p.small { "Levels that were not looked at may still be wrong. " (unit.file) }
+                }
+                (Some(_), 1..) => {
+                    p.answer { "Unit " (unit.unit) ": " (any_of(&sets)) }
+                    p {
+                        @if sets.len() == 1 { "It explains" } @else { "Each of the " strong { (sets.len()) } " explains" }
+                        " all that was seen" @if result.complete { ", and nothing smaller or else does." } @else { "; there may be more." }
+                        @if let Some(first) = &result.first {
+                            " The sheet is first left in " strong { @if view.is_sequence { "row " (first.row) } @else { (first.run) } } ": " (first.nets.join(", ")) "."
+                        }
+                    }
+                    (next(view, unit))
+                    (named(unit))
+                }
+                _ => {
+                    p.answer { "Unit " (unit.unit) ": I cannot explain these levels" }
+                    p { @if result.complete { "No set of parts of this sheet gives them: a reading or the sheet is wrong." } @else { "The time was up before an explanation was found." } }
+                }
+            }
+        }
+    }
+}
+
+/// `U2`, `U2 or U4`, `U2, U4 or U5`.
+fn any_of(sets: &[String]) -> String {
+    match sets {
+        [] => String::new(),
+        [one] => one.clone(),
+        many if many.len() > LISTED => format!(
+            "{} or one of {} more",
+            many[..LISTED].join(", "),
+            many.len() - LISTED
+        ),
+        [many @ .., last] => format!("{} or {last}", many.join(", ")),
+    }
+}
+
+fn next(view: &View, unit: &UnitView) -> Markup {
+    let Some(best) = unit.next.candidates.first() else {
+        return html! { @if let Some(stop) = &unit.next.stop { p { (stop) } } };
+    };
+    let place = if view.is_sequence {
+        format!("row {}", best.row)
+    } else {
+        best.run.clone()
+    };
+    html! {
+        div.take {
+            p { "Next: look at net " strong.figure { (best.net) } " in " (place) @if !best.pins.is_empty() { ", at " (best.pins.iter().take(3).cloned().collect::<Vec<_>>().join(", ")) } "." }
+            p.small { "0 leaves " (best.left[0]) ", 1 leaves " (best.left[1]) " of " (unit.next.sets) " explanations; " (format!("{:.2}", best.bits)) " bits." }
+        }
+    }
+}
+
+fn named(unit: &UnitView) -> Markup {
+    let result = &unit.result;
+    let faults: Vec<String> = result.named.iter().map(|s| s.join(" and ")).collect();
+    html! {
+        @if faults.is_empty() {
+            @if result.named_complete { p { "No pin stuck, no open input and no bridge of neighbouring pins gives exactly this: a fault that comes and goes, or one of another kind." } }
+        } @else {
+            details open[faults.len() <= LISTED] {
+                summary { (faults.len()) " faults of pins give exactly this" @if !result.named_complete { "; not all were tried" } }
+                ul { @for fault in &faults { li { (fault) } } }
+            }
+        }
+    }
+}
+
+fn remarks(view: &View) -> Markup {
+    html! {
+        @if !view.remarks.is_empty() {
+            h2 { "What could not be used" }
+            ul {
+                @for r in view.remarks.iter().take(LISTED) {
+                    li { strong { @if let Some(file) = &r.file { (file) } @if let Some(line) = r.line { ", line " (line) } @if r.file.is_some() { ": " } } (r.message) " " @if let Some(help) = &r.help { (help) } }
+                }
+            }
+        }
+    }
+}
