@@ -42,8 +42,8 @@ impl<'a> Unit<'a> {
         let new = self.taken.len().checked_sub(before.taken.len())?;
         let unseen = before.unseen[c][v];
         // One more reading may see what no reading saw.
-        let hopeless = !before.may(c, v, new) && !(unseen && new > 0);
-        hopeless.then(|| (before.changes[c][v], unseen))
+        let open = before.may(c, v, new) || (unseen && new > 0);
+        (!open).then(|| (before.changes[c][v], unseen))
     }
 }
 

@@ -347,8 +347,30 @@ fn equal_pictures_show_nothing() {
 
 #[test]
 fn what_is_wrong_is_said_in_the_words_of_the_bench() {
+    let plain = trial(77, |_, _, _| {});
+    let [middle, half] = frame(&plain.strokes);
+    // A gain, a lean or a bow leaves the spot alone where there is no signal; what else moves there is the place.
+    let zero = [0, 1].map(|a| -middle[a] / half[a]);
+    let held = |plant: &mut Plant| {
+        for (axis, factors) in [&mut plant.x, &mut plant.y].into_iter().enumerate() {
+            let (own, other) = (zero[axis], zero[1 - axis]);
+            let row = [
+                own,
+                other,
+                own * own,
+                own * other,
+                other * other,
+                own.powi(3),
+            ];
+            let there: f64 = row.iter().zip(&factors[1..7]).map(|(v, f)| v * f).sum();
+            factors[0] += own - there;
+        }
+    };
     let stands = |change: &dyn Fn(&mut Plant)| -> Vec<(Kind, String, f64)> {
-        let t = trial(77, |plant, _, _| change(plant));
+        let t = trial(77, |plant, _, _| {
+            change(plant);
+            held(plant);
+        });
         let all = terms(&t.compared.bend, ["V", "V"]);
         let standing = all.into_iter().filter(|t| t.stands);
         standing

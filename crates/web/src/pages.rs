@@ -255,9 +255,14 @@ fn overview_of(bench: &Bench, now: &Now) -> (overview::View, String) {
         .collect();
     let of = |name: &str| views.iter().map(Arc::as_ref).find(|v| v.name == name);
     let said = trust::said(&kept.work, edge::now());
+    let permit = |unit: &str| {
+        let bring_up = kept.work.bring_up(unit, edge::now());
+        bring_up.is_some_and(|b| b.permit().is_some())
+    };
     let known = overview::Known {
         board: &of,
         said: &said,
+        permit: &permit,
     };
     (overview::overview(&now.project, &known), version)
 }

@@ -91,6 +91,8 @@ pub struct Known<'a> {
     pub board: &'a dyn Fn(&str) -> Option<&'a Board>,
     /// By the unit's name and the board's.
     pub said: &'a dyn Fn(&str, &str) -> Said,
+    /// Whether a permit to power stands for a unit, by its name.
+    pub permit: &'a dyn Fn(&str) -> bool,
 }
 
 impl Standing {
@@ -186,7 +188,7 @@ pub fn overview(project: &Project, given: &Known<'_>) -> View {
         name: project.name.clone(),
         has_machine: project.has_machine,
         units: project.units.clone(),
-        hold: next_hold(project, &of),
+        hold: next_hold(project, &of, given.permit),
         next: next(project, &of, given.said),
         lines,
         remarks: project.remarks.clone(),
@@ -259,7 +261,11 @@ fn findings(count: usize) -> &'static str {
 }
 
 /// The first hold point with a condition that the readings do not show to be met.
-fn next_hold<'a>(project: &Project, of: &dyn Fn(&str) -> Option<&'a Board>) -> Option<Hold> {
+fn next_hold<'a>(
+    project: &Project,
+    of: &dyn Fn(&str) -> Option<&'a Board>,
+    permit: &dyn Fn(&str) -> bool,
+) -> Option<Hold> {
     let mut before: Vec<&str> = Vec::new();
     for step in &project.bring_up {
         match step {
@@ -271,7 +277,7 @@ fn next_hold<'a>(project: &Project, of: &dyn Fn(&str) -> Option<&'a Board>) -> O
                     .filter(|a| before.contains(&a.name.as_str()))
                     .flat_map(|a| a.boards.iter().map(|b| b.name.as_str()))
                     .collect();
-                let held = stand(hold, &boards, project, of);
+                let held = stand(hold, &boards, project, of, permit);
                 if held.needs.is_empty()
                     || held.needs.iter().any(|(_, n)| *n != NeedStanding::Shown)
                 {
@@ -288,11 +294,15 @@ fn stand<'a>(
     before: &[&str],
     project: &Project,
     of: &dyn Fn(&str) -> Option<&'a Board>,
+    permit: &dyn Fn(&str) -> bool,
 ) -> Hold {
     let status = |need: &Need| {
         let Some(check) = need.check else {
             return NeedStanding::Yours;
         };
+        if check == Check::ColdCard {
+            return card_taken(&project.units, permit);
+        }
         let about: Vec<&str> = match &need.board {
             Some(board) => vec![board.as_str()],
             None => before.to_vec(),
@@ -317,6 +327,23 @@ fn stand<'a>(
     }
 }
 
+/// A permit rests on the machine's cold card, passed or signed for; without one the card is open.
+fn card_taken(units: &[UnitName], permit: &dyn Fn(&str) -> bool) -> NeedStanding {
+    let without: Vec<&str> = units
+        .iter()
+        .map(|u| u.name.as_str())
+        .filter(|u| !permit(u))
+        .collect();
+    match without.as_slice() {
+        [] => NeedStanding::Shown,
+        [unit] => NeedStanding::Open(format!("no permit to power stands for unit {unit}")),
+        some => NeedStanding::Open(format!(
+            "no permit to power stands for units {}",
+            some.join(" and ")
+        )),
+    }
+}
+
 /// What a board still owes a check, in words.
 fn owed(check: Check, name: &str, board: Option<&Board>, units: &[UnitName]) -> Vec<String> {
     let Some(board) = board.filter(|b| !b.is_waiting) else {
@@ -324,7 +351,7 @@ fn owed(check: Check, name: &str, board: Option<&Board>, units: &[UnitName]) -> 
     };
     let unit = |u: usize| &units[u].name;
     match check {
-        Check::ColdCard => vec![format!("the cold card of {name} is not recorded")],
+        Check::ColdCard => Vec::new(),
         Check::Rails => board
             .rails
             .iter()
@@ -410,4 +437,27 @@ fn next<'a>(
             })
         })
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_cold_card_is_open_until_a_permit_stands_for_every_unit() {
+        let units = ["1", "2"].map(|name| UnitName {
+            name: name.to_owned(),
+            serial: None,
+        });
+        let open = |words: &str| NeedStanding::Open(words.to_owned());
+        assert_eq!(
+            card_taken(&units, &|_| false),
+            open("no permit to power stands for units 1 and 2")
+        );
+        assert_eq!(
+            card_taken(&units, &|unit| unit == "1"),
+            open("no permit to power stands for unit 2")
+        );
+        assert_eq!(card_taken(&units, &|_| true), NeedStanding::Shown);
+    }
 }

@@ -363,9 +363,9 @@ impl<'a> FaultEngine<'a> {
         }
         let start = self.room.approach();
         let found = whole.as_mut().and_then(|w| {
-            let found =
-                start.and_then(|s| w.solve(layout, point, pattern, system, pieces, Some(s), near));
-            found.or_else(|| w.solve(layout, point, pattern, system, pieces, None, near))
+            let found = start
+                .and_then(|s| w.solve(layout, point, pattern, system, pieces, (Some(s), near)));
+            found.or_else(|| w.solve(layout, point, pattern, system, pieces, (None, near)))
         });
         Ok(found.and_then(|volts| answer(volts, Way::Whole)))
     }

@@ -101,8 +101,7 @@ impl Whole {
         pattern: &Pattern,
         system: &System<Adapter>,
         pieces: &[Piece],
-        start: Option<&[f64]>,
-        near: &Nearness,
+        (start, near): (Option<&[f64]>, &Nearness),
     ) -> Option<f64> {
         let more = pieces
             .iter()

@@ -111,15 +111,16 @@ fn inverse(all: &[Vec<f64>], picked: &[usize]) -> Option<Vec<Vec<f64>>> {
     let l = cholesky(all, picked)?;
     let n = picked.len();
     let mut inverse = vec![vec![0.0; n]; n];
-    for column in 0..n {
+    // Row after row, as the inverse is symmetric.
+    for (column, row) in inverse.iter_mut().enumerate() {
         let mut z = vec![0.0; n];
         for i in 0..n {
             let sum: f64 = (0..i).map(|k| l[i][k] * z[k]).sum();
             z[i] = (f64::from(u8::from(i == column)) - sum) / l[i][i];
         }
         for i in (0..n).rev() {
-            let sum: f64 = (i + 1..n).map(|k| l[k][i] * inverse[k][column]).sum();
-            inverse[i][column] = (z[i] - sum) / l[i][i];
+            let sum: f64 = (i + 1..n).map(|k| l[k][i] * row[k]).sum();
+            row[i] = (z[i] - sum) / l[i][i];
         }
     }
     Some(inverse)

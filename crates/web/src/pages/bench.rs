@@ -53,7 +53,7 @@ fn hold_point(hold: &Hold) -> Markup {
                             p { (text) }
                             p.figures {
                                 @match standing {
-                                    NeedStanding::Shown => "the readings show it",
+                                    NeedStanding::Shown => "what was written down shows it",
                                     NeedStanding::Open(why) => { "open: " (why) }
                                     NeedStanding::Yours => "for a person to say; not recorded",
                                 }
