@@ -220,11 +220,9 @@ fn random_bend(plant: &mut Plant, noise: &mut Noise) {
         f[0] = noise.between(-0.3, 0.3);
         f[1] = noise.between(0.75, 1.25);
         f[2] = noise.between(-0.1, 0.1);
-        for k in 3..6 {
-            f[k] = noise.between(-0.05, 0.05);
-        }
-        f[6] = noise.between(-0.05, 0.05);
-        f[7] = noise.between(-0.05, 0.05);
+        f[3..]
+            .iter_mut()
+            .for_each(|f| *f = noise.between(-0.05, 0.05));
     }
 }
 
