@@ -43,6 +43,7 @@ pub(crate) fn focused(
             break;
         }
         if time > 0 && places.iter().all(|p| found.serves(*p, &to.unit)) {
+            to.before = to.before.map(|b| Arc::new(b.kept()));
             break;
         }
         let likely = to.before.as_ref().map(|b| b.likely());

@@ -41,6 +41,9 @@ impl<'a> Unit<'a> {
         let before = self.before.as_ref()?;
         let new = self.taken.len().checked_sub(before.taken.len())?;
         let unseen = before.unseen[c][v];
+        if before.is_final && new == 0 {
+            return Some((before.changes[c][v], unseen));
+        }
         // One more reading may see what no reading saw.
         let open = before.may(c, v, new) || (unseen && new > 0);
         (!open).then(|| (before.changes[c][v], unseen))
@@ -59,6 +62,8 @@ pub struct Before {
     below: Vec<Vec<f64>>,
     /// From so far below on a variant is hopeless.
     hopeless: f64,
+    /// Whether the predictions were about the unit that fits already, so that all this stands.
+    is_final: bool,
 }
 
 /// Variants this much less likely than the likeliest, in logarithm, will not be it; chosen far beyond what straight
@@ -90,6 +95,16 @@ impl Before {
         likely.sort_unstable();
         likely.dedup();
         likely
+    }
+
+    /// The same, once it is known that the predictions need not be turned: all of it stands, and lines through a unit that
+    /// fits err by no share of what speaks against a healthy one.
+    pub fn kept(&self) -> Self {
+        Self {
+            hopeless: HOPELESS,
+            is_final: true,
+            ..self.clone()
+        }
     }
 
     /// The same for readings of which these were the first; `None` if they were not, or if other changes are considered.
@@ -356,6 +371,7 @@ pub fn toward(unit: &Unit<'_>) -> Toward {
         below: weights.iter().enumerate().map(each).collect(),
         changes: weighed.changes,
         unseen: weighed.unseen,
+        is_final: false,
     };
     Toward {
         unit: weighed.unit,
