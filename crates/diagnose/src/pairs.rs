@@ -166,7 +166,9 @@ fn merged(unit: &Unit<'_>, weighed: &Weighed, mut list: Vec<Pair>) -> Vec<Pair> 
                 .evidence
                 .total()
         };
-        let rows = both(unit, at, second, true);
+        // A pair that was looked at before has a start, and needs none from a solved circuit.
+        let is_new = unit.predictions.looked(&[at, second]).is_none();
+        let rows = both(unit, at, second, is_new);
         let close = closer::look(unit, &[at, second], rows, &weighed.ln_wrong);
         pair.ln += close.map_or_else(|| ln(true), |c| c.evidence.total()) - ln(false);
     });
