@@ -11,6 +11,8 @@ pub fn of(error: Error) -> LedgerFault {
         Some(ErrorCode::ReadOnly | ErrorCode::PermissionDenied) => LedgerFault::ReadOnly,
         Some(ErrorCode::DatabaseCorrupt) => damaged(None, "its pages do not fit together"),
         Some(ErrorCode::NotADatabase) => damaged(None, "it does not begin as a ledger does"),
+        // Our statements are right for what we wrote: what SQLite does not understand of it was changed.
+        Some(ErrorCode::Unknown) => damaged(None, &error.to_string()),
         Some(_) => LedgerFault::System(error.to_string()),
         // Not SQLite but what was found in it: another type, text that is no text.
         None => damaged(None, &error.to_string()),

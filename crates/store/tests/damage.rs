@@ -222,6 +222,23 @@ fn an_attachment_that_was_changed_is_named() {
     assert_eq!(store.since(0).expect("the entries are whole"), w.entries);
 }
 
+/// The file's header says by a number how its tables are described (SQLite, Database File Format, 1.3.9): 1 to 4, of which
+/// SQLite looks at the last byte.
+#[test]
+fn a_header_that_says_it_is_of_another_kind_is_damage_and_not_the_machines_fault() {
+    let w = whole("kind");
+    assert_eq!(&w.bytes[44..48], [0, 0, 0, 4]);
+    for (at, flip) in [(47, 1), (47, 32), (47, 128)] {
+        let folder = damaged(&w, "kind-flip", at, flip);
+        let report = verify(&folder.join("bench.db")).expect("checked");
+        assert!(!report.faults.is_empty(), "byte {at}");
+        let mut zip = Cursor::new(Vec::new());
+        let done = export(&folder, &mut zip).expect("exported");
+        assert_eq!(done.faults, report.faults);
+        assert_eq!(done.entries, w.entries.len() as u64, "byte {at}");
+    }
+}
+
 /// Removing the last entries leaves a chain that is whole in itself; the file's word on where it ends tells.
 #[test]
 fn entries_cut_off_at_the_end_are_missed() {
