@@ -456,7 +456,7 @@ mod tests {
         let units = if full { 1000 } else { 150 };
         let mut crossed = Vec::new();
         let mut seen = 0;
-        for name in ["a1", "a2", "a3", "a4"] {
+        for name in ["a1", "a2", "a3", "a4", "a6"] {
             let sheet = demo(name);
             let plain = Powered::new(&sheet).unwrap();
             for stage in stages(&sheet, &plain, 200, &|_, _| ()).unwrap() {
@@ -472,7 +472,7 @@ mod tests {
                 }
             }
         }
-        assert!(seen >= 4 * 5 * units);
+        assert!(seen >= (4 * 5 + 8) * units);
         assert!(crossed.is_empty(), "{crossed:?}");
     }
 
