@@ -56,6 +56,14 @@ impl Unwritten {
             is_world: false,
         }
     }
+
+    /// A file that cannot be used: its first complaint, with the line.
+    pub fn file(refused: bench::Refused) -> Self {
+        let first = &refused.complaints()[0];
+        let line = first.line.map_or(String::new(), |l| format!("Line {l}: "));
+        let help = first.help.clone().unwrap_or_default();
+        Self::field("file", format!("{line}{}", first.message), help)
+    }
 }
 
 impl From<Refusal> for Unwritten {

@@ -18,6 +18,7 @@ pub mod power;
 pub mod probe;
 pub mod proves;
 mod remarks;
+mod room;
 pub mod sheet;
 pub mod signals;
 pub mod start;

@@ -15,7 +15,8 @@ use maud::{Markup, html};
 
 use super::enter::Given;
 use super::ledger::coded;
-use super::{Bench, Frame, answer, blocking, problem, version};
+use super::room::{framed, others};
+use super::{Bench, blocking, problem, version};
 use crate::project::Now;
 
 /// How long a sheet is searched before the page says that it was cut short.
@@ -59,21 +60,9 @@ pub async fn first(bench: State<Bench>, given: Query<Given>) -> Response {
                 pre { "logic \"control\" {\n    input A B\n    output X\n    package U1 \"7400\" pins=\"1=A 2=B 3=X\"\n}" }
                 p { "Then enter levels seen, a column a net and a row a step, in " code { "logic/NAME/1-run.csv" } ", the unit before the hyphen." }
             };
-            framed(&bench, &now, "Logic", main)
+            framed(&bench, &now, "/logic", "Logic", main)
         }
     }
-}
-
-fn framed(bench: &Bench, now: &Now, title: &str, main: Markup) -> Response {
-    answer(
-        Frame {
-            pulse: "/pulse/logic",
-            version: &version(now.stamp),
-            section: "/logic",
-            ..Frame::new(bench, &now.project, title, main)
-        }
-        .page(),
-    )
 }
 
 /// The page of one gate sheet.
@@ -91,11 +80,7 @@ pub async fn page(
         let chosen = Chosen::of(&given, &view);
         let all: Vec<&str> = now.project.logic.iter().map(|s| s.name.as_str()).collect();
         let main = html! {
-            @if all.len() > 1 {
-                nav.steps aria-label="Gate sheets" {
-                    @for other in &all { a.go href=(address(other)) aria-current=[(*other == name).then_some("page")] { (other) } }
-                }
-            }
+            (others("Gate sheets", &all, &name, address))
             h1 { "Logic: " (view.name) " " small { (view.title) } }
             @if view.units.is_empty() && view.graph.is_some() {
                 p.answer { "No level was entered yet" }
@@ -106,7 +91,7 @@ pub async fn page(
             (drawn::section(&view, &chosen))
             (remarks(&view))
         };
-        framed(&bench, &now, &format!("{name} - {}", now.project.name), main)
+        framed(&bench, &now, "/logic", &format!("{name} - {}", now.project.name), main)
     })
     .await
 }

@@ -14,12 +14,13 @@ use bench::captures::{CaptureSet, unit_of};
 use bench::pages::signals::{Recorded, Signals};
 use bench::signal::picture::Panels;
 use bench::signal::{Asked, Recording};
-use maud::{Markup, html};
+use maud::html;
 use store::record::{Digest, Event};
 
 use super::enter::Given;
 use super::ledger::coded;
-use super::{Bench, Frame, answer, blocking, problem, version};
+use super::room::{framed, others};
+use super::{Bench, blocking, problem, version};
 use crate::project::Now;
 
 pub use send::post;
@@ -208,21 +209,9 @@ pub async fn first(bench: State<Bench>, given: Query<Given>) -> Response {
                 p { "The oscilloscope keeps its earth; what is not at earth is recorded with two channels or a differential probe." }
                 (send::form(&now, ""))
             };
-            framed(&bench, &now, "Signals", main)
+            framed(&bench, &now, "/signals", "Signals", main)
         }
     }
-}
-
-fn framed(bench: &Bench, now: &Now, title: &str, main: Markup) -> Response {
-    answer(
-        Frame {
-            pulse: "/pulse/signals",
-            version: &version(now.stamp),
-            section: "/signals",
-            ..Frame::new(bench, &now.project, title, main)
-        }
-        .page(),
-    )
 }
 
 /// Opens a set by its name and answers with what is made of it.
@@ -254,11 +243,7 @@ pub async fn page(
             let all: Vec<String> = sets(&bench, now).into_iter().map(|s| s.name).collect();
             let ends = ends(&given);
             let main = html! {
-                @if all.len() > 1 {
-                    nav.steps aria-label="Signals" {
-                        @for other in &all { a.go href=(address(other)) aria-current=[(*other == name).then_some("page")] { (other) } }
-                    }
-                }
+                (others("Signals", &all, &name, address))
                 h1 { "Signals: " (name) }
                 @if signals.view.picture.is_some() {
                     (tube::section(&name, signals))
@@ -282,7 +267,7 @@ pub async fn page(
                     }
                 }
             };
-            framed(&bench, now, &format!("{name} - {}", now.project.name), main)
+            framed(&bench, now, "/signals", &format!("{name} - {}", now.project.name), main)
         })
     })
     .await

@@ -20,7 +20,8 @@ use store::record::Event;
 use super::advice::length;
 use super::enter::Given;
 use super::ledger::coded;
-use super::{Bench, Frame, answer, blocking, problem, version};
+use super::room::{framed, others};
+use super::{Bench, blocking, problem, version};
 use crate::project::Now;
 
 pub use files::post;
@@ -126,21 +127,9 @@ pub async fn first(bench: State<Bench>, given: Query<Given>) -> Response {
                 p { "Then read the store twice in each unit, and put the reads beside it: " code { "stores/NAME/1-first.hex" } ", the unit before the hyphen. Or send them here, once the shape file stands." }
                 p { "A core store forgets what is written over: read it before anything else." }
             };
-            framed(&bench, &now, "Stores", main)
+            framed(&bench, &now, "/stores", "Stores", main)
         }
     }
-}
-
-fn framed(bench: &Bench, now: &Now, title: &str, main: Markup) -> Response {
-    answer(
-        Frame {
-            pulse: "/pulse/stores",
-            version: &version(now.stamp),
-            section: "/stores",
-            ..Frame::new(bench, &now.project, title, main)
-        }
-        .page(),
-    )
 }
 
 fn missing(bench: &Bench, now: &Now, name: &str) -> Response {
@@ -167,11 +156,7 @@ pub async fn page(
         let chosen = Chosen::of(given.get("show").map_or("", String::as_str), &view);
         let all: Vec<&str> = now.project.stores.iter().map(|s| s.name.as_str()).collect();
         let main = html! {
-            @if all.len() > 1 {
-                nav.steps aria-label="Stores" {
-                    @for other in &all { a.go href=(address(other)) aria-current=[(*other == name).then_some("page")] { (other) } }
-                }
-            }
+            (others("Stores", &all, &name, address))
             h1 { "Store: " (view.name) @if !view.built.is_empty() { " " small { (view.built) } } }
             (saved::kept(&view))
             @if view.parts.is_empty() && view.drawn.is_some() {
@@ -185,7 +170,7 @@ pub async fn page(
             (saved::list(&bench, text))
             (remarks(&view))
         };
-        framed(&bench, &now, &format!("{name} - {}", now.project.name), main)
+        framed(&bench, &now, "/stores", &format!("{name} - {}", now.project.name), main)
     })
     .await
 }

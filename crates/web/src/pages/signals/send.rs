@@ -15,6 +15,7 @@ use crate::edge;
 use crate::entry::answer;
 use crate::form::Form;
 use crate::pages::enter::{held, hidden, line, unit};
+use crate::pages::room::framed;
 use crate::pages::{Bench, blocking};
 use crate::project::Now;
 
@@ -87,12 +88,7 @@ fn take(bench: &Bench, now: &Now, name: &str, form: &Form) -> Result<Entry, Unwr
             "Add it on the bench page first.",
         ));
     }
-    check("the file", bytes, &Asked::default()).map_err(|refused| {
-        let first = &refused.complaints()[0];
-        let line = first.line.map_or(String::new(), |l| format!("Line {l}: "));
-        let help = first.help.clone().unwrap_or_default();
-        Unwritten::field("file", format!("{line}{}", first.message), help)
-    })?;
+    check("the file", bytes, &Asked::default()).map_err(Unwritten::file)?;
     let number = sets(bench, now)
         .iter()
         .find(|s| s.name == name)
@@ -131,5 +127,5 @@ fn refused(bench: &Bench, now: &Now, why: &Unwritten) -> Response {
     } else {
         StatusCode::UNPROCESSABLE_ENTITY
     };
-    (status, super::framed(bench, now, "Not kept", main)).into_response()
+    (status, framed(bench, now, "/signals", "Not kept", main)).into_response()
 }

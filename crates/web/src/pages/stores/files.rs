@@ -15,6 +15,7 @@ use crate::edge;
 use crate::entry::answer;
 use crate::form::Form;
 use crate::pages::enter::{choice, held, hidden, line, unit};
+use crate::pages::room::framed;
 use crate::pages::{Bench, blocking};
 use crate::project::Now;
 
@@ -109,12 +110,7 @@ fn take(
         bytes: bytes.clone().into(),
     };
     if let Some(text) = text {
-        stores::check(text, &known, &file).map_err(|refused| {
-            let first = &refused.complaints()[0];
-            let line = first.line.map_or(String::new(), |l| format!("Line {l}: "));
-            let help = first.help.clone().unwrap_or_default();
-            Unwritten::field("file", format!("{line}{}", first.message), help)
-        })?;
+        stores::check(text, &known, &file).map_err(Unwritten::file)?;
     }
     let media = if is_text {
         "text/plain"
@@ -152,5 +148,5 @@ fn refused(bench: &Bench, now: &Now, store: &str, why: &Unwritten) -> Response {
     } else {
         StatusCode::UNPROCESSABLE_ENTITY
     };
-    (status, super::framed(bench, now, "Not kept", main)).into_response()
+    (status, framed(bench, now, "/stores", "Not kept", main)).into_response()
 }
