@@ -1,8 +1,9 @@
 //! Predictions for the diagnosis: readings of one unit, healthy and under every change, from the circuit.
 
-use std::sync::{Arc, Mutex};
+use std::sync::{Arc, Mutex, OnceLock};
 
 mod about;
+mod cells;
 mod centre;
 mod column;
 mod deeds;
@@ -20,8 +21,9 @@ use sheet::{PartId, Sheet};
 use crate::expect;
 use crate::places;
 use about::{About, Base, Setting};
+use cells::Cells;
 use centre::{Centre, NEARLY, bend, centre, first_order, marginal, solved, spread, wide};
-use column::{Cell, Cells, Column, cells, kept};
+use column::Column;
 use deeds::{Deeds, Done};
 use follow::{followed, straight};
 use near::Looks;
@@ -65,7 +67,7 @@ pub struct Predictor {
     /// One a place.
     columns: Vec<Arc<Column>>,
     /// Of each place the effects of the deeds that depend on what was read.
-    proposed: Vec<Arc<Cells>>,
+    proposed: Vec<Arc<OnceLock<Cells>>>,
     /// Close looks, kept for the next reading.
     looks: Arc<Mutex<Looks>>,
 }
@@ -119,18 +121,32 @@ impl Predictor {
         self.columns[place].about.base(self.places[place].condition)
     }
 
-    fn cell(&self, place: usize, deed: usize) -> &Cell {
+    /// The cells in which a deed at a place stands, and its number among them.
+    fn cell(&self, place: usize, deed: usize) -> (&Cells, usize) {
         let fixed = self.deeds.fixed;
         match deed.checked_sub(fixed) {
             None => {
-                let all = self.columns[place].fixed.get_or_init(|| cells(fixed));
-                &all[deed]
+                let all = self.columns[place].fixed.get_or_init(|| Cells::new(fixed));
+                (all, deed)
             }
             Some(more) => {
                 let count = self.deeds.done.len() - fixed;
-                &self.proposed[place].get_or_init(|| cells(count))[more]
+                let all = self.proposed[place].get_or_init(|| Cells::new(count));
+                (all, more)
             }
         }
+    }
+
+    /// What is known of a deed at a place.
+    fn known(&self, place: usize, deed: usize) -> Option<&Effect> {
+        let (cells, at) = self.cell(place, deed);
+        cells.get(at)
+    }
+
+    /// Says what a deed does at a place.
+    fn learn(&self, place: usize, deed: usize, effect: Effect) {
+        let (cells, at) = self.cell(place, deed);
+        cells.set(at, effect);
     }
 
     fn base_of(&self, place: usize) -> Option<&(Healthy, Centre)> {
@@ -342,8 +358,8 @@ impl Predictions for Predictor {
     fn effect(&self, change: usize, variant: usize, place: usize) -> &Effect {
         let deed = self.deeds.of((change, variant));
         let done = &self.deeds.done[deed];
-        self.cell(place, deed)
-            .get_or_init(|| kept(self.compute_effect(place, &[done])))
+        let (cells, at) = self.cell(place, deed);
+        cells.get_or(at, || self.compute_effect(place, &[done]))
     }
 
     fn together(&self, first: (usize, usize), second: (usize, usize), place: usize) -> Effect {

@@ -29,7 +29,7 @@ pub use predictions::{
 };
 pub use proves::{Proof, proves};
 pub use rank::{
-    Before, Doubt, Ranked, Ranking, Suspect, Toward, Unit, rank, toward, toward_healthy,
+    Before, Doubt, Ranked, Ranking, Suspect, Toward, Unit, rank, sift, toward, toward_healthy,
 };
 pub use reasons::{Reason, Speaks};
 pub use rows::Taken;

@@ -5,6 +5,7 @@ use diagnose::{Marginal, Scale, Slopes, Solved};
 use predict::{ChangedBoard, Distribution, Question, Shown};
 
 /// A reading with parts in the middle of their spread.
+#[derive(Clone)]
 pub(super) struct Centre {
     /// `None` is over range.
     pub reading: Option<f64>,

@@ -1,28 +1,12 @@
 //! One place about one unit: what it reads healthy, and under each deed, worked out when first asked for.
 
-use std::sync::{Arc, LazyLock, OnceLock};
+use std::sync::{Arc, OnceLock};
 
-use diagnose::{Effect, Healthy};
+use diagnose::Healthy;
 
 use super::about::{About, at};
+use super::cells::Cells;
 use super::centre::Centre;
-
-/// An effect that is known, or not yet.
-pub(super) type Cell = OnceLock<Arc<Effect>>;
-/// A cell a deed; taken from memory when the first is asked for.
-pub(super) type Cells = OnceLock<Box<[Cell]>>;
-
-static UNMOVED: LazyLock<Arc<Effect>> = LazyLock::new(|| Arc::new(Effect::Unmoved));
-static OVER_RANGE: LazyLock<Arc<Effect>> = LazyLock::new(|| Arc::new(Effect::OverRange));
-
-/// An effect to be kept; those without numbers are kept once for all.
-pub(super) fn kept(effect: Effect) -> Arc<Effect> {
-    match effect {
-        Effect::Unmoved => Arc::clone(&UNMOVED),
-        Effect::OverRange => Arc::clone(&OVER_RANGE),
-        other => Arc::new(other),
-    }
-}
 
 /// A place about a unit.
 pub(super) struct Column {
@@ -32,8 +16,8 @@ pub(super) struct Column {
     pub middle: Option<Arc<Column>>,
     /// What it reads healthy; `None` inside if it cannot be computed.
     pub healthy: OnceLock<Option<(Healthy, Centre)>>,
-    /// Under the deeds that are always considered.
-    pub fixed: Cells,
+    /// Under the deeds that are always considered; taken from memory when the first is asked for.
+    pub fixed: OnceLock<Cells>,
 }
 
 impl Column {
@@ -55,6 +39,16 @@ impl Column {
             middle: Some(Arc::clone(middle)),
             healthy: OnceLock::new(),
             fixed: OnceLock::new(),
+        }
+    }
+
+    /// The same about the same unit, with these effects of the deeds that are always considered.
+    pub fn with(&self, fixed: Option<Cells>) -> Self {
+        Self {
+            about: Arc::clone(&self.about),
+            middle: self.middle.clone(),
+            healthy: self.healthy.clone(),
+            fixed: fixed.map_or_else(OnceLock::new, OnceLock::from),
         }
     }
 
@@ -80,9 +74,4 @@ pub(super) fn off(slopes: &[(u32, f64)], a: &[(u32, f64)], b: &[(u32, f64)]) -> 
         (at(a, *v) - at(b, *v)).abs() * counts
     });
     each.fold(0.0, f64::max)
-}
-
-/// Fresh cells.
-pub(super) fn cells(count: usize) -> Box<[Cell]> {
-    (0..count).map(|_| OnceLock::new()).collect()
 }

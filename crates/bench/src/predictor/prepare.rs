@@ -9,7 +9,6 @@ use rayon::prelude::*;
 
 use super::about::along;
 use super::centre::{Centre, NEARLY, bend};
-use super::column::kept;
 use super::{Done, Predictor};
 use crate::Stop;
 
@@ -56,7 +55,7 @@ impl Predictor {
         let Some((board, _)) = &about.board else {
             return;
         };
-        let missing = |d: &usize| wanted.iter().any(|p| self.cell(*p, *d).get().is_none());
+        let missing = |d: &usize| wanted.iter().any(|p| self.known(*p, *d).is_none());
         let faults: Vec<usize> = deeds
             .iter()
             .copied()
@@ -102,7 +101,7 @@ impl Predictor {
                         (Ok(changed), Some(leads)) => self.effect_at(place, changed, leads),
                         _ => Effect::Unknown,
                     };
-                    let _ = self.cell(place, *deed).set(kept(effect));
+                    self.learn(place, *deed, effect);
                 }
             });
     }
@@ -139,7 +138,7 @@ impl Predictor {
 
     /// Settles what does not move the place; returns the faults that do, as indices.
     fn screen(&self, faulty: &FaultBoard<'_>, place: usize, faults: &[usize]) -> Vec<usize> {
-        let unknown = |k: &usize| self.cell(place, faults[*k]).get().is_none();
+        let unknown = |k: &usize| self.known(place, faults[*k]).is_none();
         let mut asked: Vec<usize> = (0..faults.len()).filter(unknown).collect();
         asked.sort_by_key(|k| self.deeds.bounds[faults[*k]].len());
         let at = &self.places[place];
@@ -163,13 +162,10 @@ impl Predictor {
         let mut left = Vec::new();
         for k in asked.iter().copied().filter(|k| skipped[*k].is_none()) {
             let bounds = &self.deeds.bounds[faults[k]];
-            let still = |d: &usize| {
-                let known = self.cell(place, *d).get();
-                known.is_some_and(|e| **e == Effect::Unmoved)
-            };
+            let still = |d: &usize| self.known(place, *d) == Some(&Effect::Unmoved);
             if !bounds.is_empty() && bounds.iter().all(still) {
                 read[k] = Some(before.reading);
-                let _ = self.cell(place, faults[k]).set(kept(Effect::Unmoved));
+                self.learn(place, faults[k], Effect::Unmoved);
                 continue;
             }
             if let Ok(answer) = engine.answer(&faulty.changes()[k]) {
@@ -254,7 +250,7 @@ impl Predictor {
         };
         let settled = known.is_some();
         if let Some(effect) = known {
-            let _ = self.cell(place, deed).set(kept(effect));
+            self.learn(place, deed, effect);
         }
         settled
     }

@@ -1,14 +1,16 @@
 //! Predictions turned to a unit, and what was worked out before one more reading carried on.
 
-use std::collections::{HashMap, HashSet};
-use std::sync::Arc;
+use std::collections::HashMap;
+use std::sync::{Arc, OnceLock};
 
-use diagnose::{Change, Slopes};
+use diagnose::{Change, Effect, Line, Slopes};
+use rayon::prelude::*;
 use record::ReadingKind;
 use sheet::Sheet;
 
-use super::about::About;
-use super::column::{Column, cells};
+use super::about::{About, along};
+use super::cells::Cells;
+use super::column::Column;
 use super::{Condition, Place, Predictor};
 
 /// A column serves for units up to this far from the one it is about, in standard deviations of any variable; chosen because the close look follows them that far by itself.
@@ -34,47 +36,54 @@ impl Predictor {
         }
     }
 
-    /// The same predictions, each place's about the unit whose variables stand at `unit` unless they are about one near it. Where, at
-    /// `places`, only some variants are `likely`, the others keep
-    /// the lines they have there.
-    pub fn turned(
-        &self,
-        unit: &Slopes,
-        places: &[usize],
-        likely: Option<&[(usize, usize)]>,
-    ) -> Self {
+    /// The same predictions, each place's about the unit whose variables stand at `unit` unless they are about one near it;
+    /// what deeds do there is not known yet.
+    pub fn turned(&self, unit: &Slopes) -> Self {
         let about = Arc::new(self.middle.turned(unit));
-        let likely: Option<HashSet<usize>> =
-            likely.map(|l| l.iter().map(|at| self.deeds.of(*at)).collect());
         let mut found = self.clone();
         found.unit = Some(unit.clone());
         for place in 0..self.places.len() {
-            if self.serves(place, unit) {
-                continue;
+            if !self.serves(place, unit) {
+                found.columns[place] = Arc::new(self.columns[place].turned(Arc::clone(&about)));
+                found.proposed[place] = Arc::default();
             }
-            let column = &self.columns[place];
-            let new = column.turned(Arc::clone(&about));
-            found.proposed[place] = Arc::default();
-            if let Some(likely) = likely.as_ref().filter(|_| places.contains(&place)) {
-                self.carry_unlikely(column, &new, likely);
-            }
-            found.columns[place] = Arc::new(new);
         }
         found
     }
 
-    /// Hands what is known of unlikely deeds on.
-    fn carry_unlikely(&self, from: &Column, to: &Column, likely: &HashSet<usize>) {
-        let Some(known) = from.fixed.get() else {
-            return;
-        };
-        let all = cells(known.len());
-        for (deed, (old, new)) in known.iter().zip(&all).enumerate() {
-            if let Some(effect) = old.get().filter(|_| !likely.contains(&deed)) {
-                let _ = new.set(Arc::clone(effect));
-            }
+    /// The same, where at `places` all deeds that `before` knew, but for those of `variants`, are taken to move the healthy
+    /// reading as far as they did there, but for a share `errs` of it.
+    pub fn carried(
+        &self,
+        before: &Self,
+        places: &[usize],
+        variants: &[(usize, usize)],
+        errs: f64,
+    ) -> Self {
+        let fixed = self.deeds.fixed;
+        let mut anew = vec![false; self.deeds.done.len()];
+        variants
+            .iter()
+            .for_each(|at| anew[self.deeds.of(*at)] = true);
+        let has_moved = |p: &&usize| !Arc::ptr_eq(&before.columns[**p], &self.columns[**p]);
+        let carried: Vec<(usize, Column, Option<Cells>)> = places
+            .par_iter()
+            .filter(has_moved)
+            .filter_map(|&place| {
+                self.base_of(place)?;
+                let carry = Carry::new(&before.columns[place], &self.columns[place], errs)?;
+                let column = self.columns[place]
+                    .with(carry.cells(&before.columns[place].fixed, &anew[..fixed]));
+                let proposed = carry.cells(&before.proposed[place], &anew[fixed..]);
+                Some((place, column, proposed))
+            })
+            .collect();
+        let mut found = self.clone();
+        for (place, column, proposed) in carried {
+            found.columns[place] = Arc::new(column);
+            found.proposed[place] = Arc::new(proposed.map_or_else(OnceLock::new, OnceLock::from));
         }
-        let _ = to.fixed.set(all);
+        found
     }
 
     /// Predictions of other places of the same unit, with all that was worked out already. `None` if the drawing or
@@ -125,6 +134,75 @@ impl Predictor {
             self.deeds = Arc::new(self.deeds.with(changes, self.sheet()));
             self.proposed = self.places.iter().map(|_| Arc::default()).collect();
         }
+    }
+}
+
+/// From a place about one unit to the same about another.
+struct Carry<'a> {
+    /// The healthy lines, and what they say of their units; none over range.
+    lines: Option<[(&'a Line, f64); 2]>,
+    units: [&'a Slopes; 2],
+    /// The share of what a deed moves by which that may be off.
+    errs: f64,
+}
+
+impl<'a> Carry<'a> {
+    /// `None` if one is not known, or if a healthy unit is over range in one alone.
+    fn new(from: &'a Column, to: &'a Column, errs: f64) -> Option<Self> {
+        let line = |c: &'a Column| {
+            let healthy = &c.healthy.get()?.as_ref()?.0;
+            Some(
+                healthy
+                    .line
+                    .as_ref()
+                    .map(|l| (l, l.middle + along(&l.slopes, &c.about.unit))),
+            )
+        };
+        let lines = match (line(from)?, line(to)?) {
+            (Some(a), Some(b)) => Some([a, b]),
+            (None, None) => None,
+            _ => return None,
+        };
+        Some(Self {
+            lines,
+            errs,
+            units: [&from.about.unit, &to.about.unit],
+        })
+    }
+
+    /// All that is known, but for what is to be found anew; `None` if nothing is.
+    fn cells(&self, known: &OnceLock<Cells>, anew: &[bool]) -> Option<Cells> {
+        let known = known.get()?;
+        let all = Cells::new(known.len());
+        for deed in (0..known.len()).filter(|d| !anew[*d]) {
+            if let Some(effect) = known.get(deed).and_then(|e| self.effect(e)) {
+                all.set(deed, effect);
+            }
+        }
+        Some(all)
+    }
+
+    fn effect(&self, effect: &Effect) -> Option<Effect> {
+        let line = match effect {
+            Effect::Unmoved | Effect::OverRange => return Some(effect.clone()),
+            Effect::Unknown => return None,
+            Effect::Moved(line) => line,
+        };
+        let Some([(old, old_at), (new, new_at)]) = self.lines else {
+            return Some(effect.clone());
+        };
+        let by = line.middle + along(&line.slopes, self.units[0]) - old_at;
+        let slopes = match Arc::ptr_eq(&line.slopes, &old.slopes) {
+            true => &new.slopes,
+            false => &line.slopes,
+        };
+        let moved = Line {
+            middle: new_at + by - along(slopes, self.units[1]),
+            slopes: Arc::clone(slopes),
+            own: line.own + (self.errs * by).powi(2),
+            border: line.border,
+        };
+        Some(Effect::Moved(moved))
     }
 }
 
