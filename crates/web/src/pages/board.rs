@@ -60,7 +60,7 @@ pub fn main(shown: &Shown) -> Markup {
             @if is_open { a.go href=(format!("{address}/probe")) data-key="t" { "Take readings one by one" } }
             a.go href=(format!("{address}/map")) data-key="m" { "Map" }
             a.go href=(format!("{address}/trust")) data-key="a" { "Trust, tests, trimmers, capacitors" }
-            a.go href=(format!("{address}/sheet")) data-key="s" { @if view.without.is_some() { "Type its sheet" } @else { "Its sheet" } }
+            a.go href=(format!("{address}/sheet")) data-key="d" { @if view.without.is_some() { "Type its sheet" } @else { "Its sheet" } }
             a.go href=(format!("/ledger?board={}", coded(&view.name))) { "What happened to it" }
         }
         @if let Some(why) = &view.without { p.answer { (why) } }
@@ -73,7 +73,7 @@ pub fn main(shown: &Shown) -> Markup {
                 code { "readings/" (view.name) ".csv" } "." }
         }
         @if is_open { (enter::reading(view, address, shown.given)) }
-        @if view.without.is_some() { (kin::section(&view.kin, &view.units)) }
+        @if view.without.is_some() { (kin::section(view, &format!("{address}#kin"), is_open)) }
         @if !view.rows.is_empty() { (verdicts(view, address, is_open)) }
         @if let Some(weighed) = weighed { (advice_page::section(weighed, &view.name, address, is_open)) }
         @if let Some(map) = shown.map { (map) }
