@@ -31,6 +31,7 @@ use std::hash::{DefaultHasher, Hash, Hasher};
 use std::sync::Arc;
 use std::time::Duration;
 
+use ::bench::pages::unnamed::unnamed;
 use ::bench::pages::{advice as advice_view, board as board_view, overview, unread as unread_view};
 use ::bench::project::{BoardText, Project};
 use axum::extract::{Path, Query, State};
@@ -219,7 +220,8 @@ pub async fn bench(State(bench): State<Bench>) -> Response {
         let (view, version) = overview_of(&bench, &now);
         let start = bench.book.closed().is_none().then(|| {
             let kept = bench.book.read();
-            start::section(&now.project, &kept.work)
+            let lost = unnamed(&now.project, &kept.work, &kept.written);
+            html! { (start::unnamed(&lost, &now.project)) (start::section(&now.project, &kept.work)) }
         });
         let main = bench::main(&view, start.as_ref());
         answer(

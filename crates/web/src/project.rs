@@ -20,8 +20,17 @@ pub trait Source: Send + Sync {
     /// Writes a text of the project, as a whole or not at all; `before` is the text that was read, none for a new file.
     ///
     /// # Errors
-    /// If it is no longer as it was read, or cannot be written; in words.
-    fn write(&self, name: &str, before: Option<&str>, text: &str) -> Result<(), String>;
+    /// If it is no longer as it was read, or cannot be written.
+    fn write(&self, name: &str, before: Option<&str>, text: &str) -> Result<(), Unsaved>;
+}
+
+/// Why a text was not written.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Unsaved {
+    /// Somebody else changed it since it was read.
+    Changed,
+    /// It cannot be written; in words.
+    Cannot(String),
 }
 
 /// A project at one moment.
@@ -56,6 +65,11 @@ impl Current {
             source,
             kept: Mutex::new(None),
         }
+    }
+
+    /// Reads the files anew when they are asked for next, even if they seem to be as they were.
+    pub fn forget(&self) {
+        *self.kept.lock().unwrap_or_else(PoisonError::into_inner) = None;
     }
 
     /// The project as its files and its ledger are now; `last` is the number of the ledger's last entry.
