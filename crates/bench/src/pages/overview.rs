@@ -58,8 +58,10 @@ pub struct Cell {
 /// How an assembly of a unit stands, worst first.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Standing {
-    /// A reading disagrees, or a finding is open in the ledger.
+    /// A finding is open in the ledger: by a verdict that somebody took up, or by hand.
     FindingOpen,
+    /// A reading disagrees, and nobody has opened a finding.
+    Disagrees,
     /// Readings are being judged.
     Waiting,
     /// No reading at all.
@@ -100,6 +102,7 @@ impl Standing {
     pub fn words(self) -> &'static str {
         match self {
             Standing::FindingOpen => "finding open",
+            Standing::Disagrees => "disagrees",
             Standing::Waiting => "being judged",
             Standing::NotLookedAt => "not looked at",
             Standing::Begun => "begun",
@@ -211,8 +214,10 @@ fn cell(boards: &[Option<&Board>], unit: usize, said: &[Said]) -> Cell {
     let open: usize = said.iter().map(|s| s.open).sum();
     let mended: usize = said.iter().map(|s| s.mended).sum();
     let proven: Vec<&str> = said.iter().filter_map(|s| s.proven.as_deref()).collect();
-    let standing = if disagree > 0 || open > 0 {
+    let standing = if open > 0 {
         Standing::FindingOpen
+    } else if disagree > 0 {
+        Standing::Disagrees
     } else if !said.is_empty() && proven.len() == said.len() {
         Standing::Proven
     } else if is_waiting {

@@ -4,10 +4,13 @@ mod care;
 mod entering;
 mod first_power;
 mod hostile;
+mod killed;
 mod load;
 mod logic;
+mod looks;
 mod stage;
 mod stores;
+mod together;
 mod whole;
 
 use serde_json::json;
@@ -184,7 +187,7 @@ async fn a_planted_fault_disagrees_on_its_unit_alone() {
         .await;
     assert_eq!(
         words,
-        json!(["begun", "finding open", "not looked at", "not looked at"])
+        json!(["begun", "disagrees", "not looked at", "not looked at"])
     );
     let needs = browser
         .run("return [...document.querySelectorAll('.needs .figures')].map(e => e.textContent)")
