@@ -262,10 +262,12 @@ fn overview_of(bench: &Bench, now: &Now) -> (overview::View, String) {
         let bring_up = kept.work.bring_up(unit, edge::now());
         bring_up.is_some_and(|b| b.permit().is_some())
     };
+    let met = |unit: &str, need: &str| trust::is_met(&kept.work, unit, need, edge::now());
     let known = overview::Known {
         board: &of,
         said: &said,
         permit: &permit,
+        met: &met,
     };
     (overview::overview(&now.project, &known), version)
 }

@@ -246,7 +246,9 @@ async fn every_page_looks_as_it_did_when_somebody_looked() {
     drop(store::Store::with(&told.0.join(store::FILE), &drafts).expect("a ledger"));
     let told = (Bench::open(Some(&told.0)), told);
     let empty = Folder::new();
-    let empty = (Bench::open(Some(&empty.0)), empty);
+    let named = empty.0.join("my-machine");
+    std::fs::create_dir(&named).expect("made");
+    let empty = (Bench::open(Some(&named)), empty);
     let mut seen = Vec::new();
     for (name, path) in DEMO {
         let bench = if ["ledger", "entry", "intake"].contains(&name) {

@@ -3,6 +3,7 @@
 mod care;
 mod entering;
 mod first_power;
+mod heat;
 mod hostile;
 mod killed;
 mod load;
@@ -195,9 +196,34 @@ async fn a_planted_fault_disagrees_on_its_unit_alone() {
     let wanted = [
         "open: A2: 1 of unit 2 disagree; and 2 more",
         "open: A3 +12V: not read in unit 1; and 1 more",
-        "for a person to say; not recorded",
+        "for a person to say; open on unit 1 and 2",
     ];
     assert_eq!(needs, json!(wanted));
+    // What only a person can say is said of each unit, and a move takes it away.
+    let say = |unit: &str| {
+        let fields = [
+            ("kind", "test"),
+            ("unit", unit),
+            ("name", "nothing is warm"),
+            ("passed", "yes"),
+            ("text", "after an hour"),
+        ];
+        assert!(bench.enter(&fields).starts_with("HTTP/1.1 303"));
+    };
+    let last = "return [...document.querySelectorAll('.needs .figures')].at(-1).textContent";
+    say("1");
+    browser
+        .until("return [...document.querySelectorAll('.needs .figures')].at(-1).textContent === 'for a person to say; open on unit 2'")
+        .await;
+    whole::fill(&browser, ".needs form", &[("text", "cool, J.")], "It is so").await;
+    assert_eq!(
+        browser.run(last).await,
+        json!("what was written down shows it")
+    );
+    bench.enter(&[("kind", "move"), ("unit", "1"), ("text", "to the attic")]);
+    browser
+        .until("return [...document.querySelectorAll('.needs .figures')].at(-1).textContent === 'for a person to say; open on unit 1'")
+        .await;
     let next = browser
         .run("return document.querySelector('.next').textContent")
         .await;

@@ -369,7 +369,7 @@ impl Browser {
         let session = self.session().await;
         let body = json!({
             "cmd": "Emulation.setDeviceMetricsOverride",
-            "params": { "width": width, "height": height, "deviceScaleFactor": 1, "mobile": false },
+            "params": { "width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 600 },
         });
         self.driver(&format!("{session}/goog/cdp/execute"), &body);
     }

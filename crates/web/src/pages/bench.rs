@@ -4,6 +4,7 @@ use bench::pages::overview::{Assembly, Cell, Hold, Line, NeedStanding, View};
 use bench::project::UnitName;
 use maud::{Markup, html};
 
+use super::enter::{held, hidden, line};
 use super::{address, marks, remarks};
 
 /// What stands between header and footer.
@@ -14,7 +15,7 @@ pub fn main(view: &View, start: Option<&Markup>) -> Markup {
             @if start.is_none() { (empty()) }
             (remarks::errors(&view.remarks))
         } @else {
-            @if let Some(hold) = &view.hold { (hold_point(hold)) }
+            @if let Some(hold) = &view.hold { (hold_point(hold, start.is_some())) }
             @if let Some(next) = &view.next {
                 p.next { a href=(address(&next.board)) data-key="Enter" { "Continue at " strong { (next.board) } ": " (next.why) } }
             } @else if !view.is_waiting {
@@ -38,7 +39,7 @@ fn empty() -> Markup {
     }
 }
 
-fn hold_point(hold: &Hold) -> Markup {
+fn hold_point(hold: &Hold, is_open: bool) -> Markup {
     html! {
         section.hold aria-labelledby="hold" {
             h2 id="hold" { small { "Next hold point" } (hold.name) }
@@ -55,12 +56,31 @@ fn hold_point(hold: &Hold) -> Markup {
                                 @match standing {
                                     NeedStanding::Shown => "what was written down shows it",
                                     NeedStanding::Open(why) => { "open: " (why) }
-                                    NeedStanding::Yours => "for a person to say; not recorded",
+                                    NeedStanding::Yours(units) => {
+                                        "for a person to say"
+                                        @if !units.is_empty() { "; open on unit " (units.join(" and ")) }
+                                    }
                                 }
+                            }
+                            @if let (NeedStanding::Yours(units), true) = (standing, is_open) {
+                                @for unit in units { (say(text, unit)) }
                             }
                         }
                     }
                 }
+            }
+        }
+    }
+}
+
+/// The form by which a person says that a condition is met.
+fn say(need: &str, unit: &str) -> Markup {
+    html! {
+        details id=(format!("say-{unit}-{need}")) {
+            summary { "Say it of unit " (unit) }
+            form method="post" action="/entry" data-keep id=(format!("say-form-{unit}-{need}")) {
+                (hidden("test", "/")) (held("unit", unit)) (held("name", need)) (held("passed", "yes"))
+                div.fields { (line("text", "What was seen, and by whom", "")) button type="submit" { "It is so" } }
             }
         }
     }

@@ -66,8 +66,8 @@ pub fn main(shown: &Shown) -> Markup {
         @if let Some(why) = &view.without { p.answer { (why) } }
         (answer(view, waiting))
         (remarks::errors(&view.remarks))
-        (cautions(&view.cautions))
         @if let Some(first) = view.rows.iter().find(|r| r.rank() == 0) { (look_first(first, &view.units)) }
+        (cautions(&view.cautions))
         @if view.rows.is_empty() && view.without.is_none() {
             p { "No reading of this board was taken yet. Below stands what a healthy one would read; enter what you read, or put readings into "
                 code { "readings/" (view.name) ".csv" } "." }
@@ -176,11 +176,21 @@ fn cautions(list: &[Caution]) -> Markup {
     html! {
         @if !list.is_empty() {
             aside.caution aria-label="Cautions" {
-                @for c in list {
-                    p { strong { "Caution. " } (c.what) }
-                    p.why { (c.why) }
-                }
+                @for c in list { p { strong { "Caution. " } (c.what) } }
                 p { "Local rules stand above this page." }
+                (reasons(list))
+            }
+        }
+    }
+}
+
+/// Why each caution is one, folded: what is to be done stands without it.
+pub fn reasons(list: &[Caution]) -> Markup {
+    html! {
+        @if !list.is_empty() {
+            details id="why" {
+                summary { "Why" }
+                @for c in list { p { (c.what) } p.why { (c.why) } }
             }
         }
     }

@@ -40,7 +40,7 @@ pub fn need(need: &NeedStanding) -> Markup {
     match need {
         NeedStanding::Shown => dot(),
         NeedStanding::Open(_) => ring(),
-        NeedStanding::Yours => dotted(),
+        NeedStanding::Yours(_) => dotted(),
     }
 }
 
