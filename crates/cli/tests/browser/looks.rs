@@ -204,7 +204,7 @@ struct Seen {
     width: f64,
 }
 
-async fn see(browser: &Browser, address: &str, name: &str) -> Vec<Seen> {
+async fn see(browser: &Browser, address: &str, name: &str, letters: &str) -> Vec<Seen> {
     let mut list = Vec::new();
     for (size, width, height) in SIZES {
         browser.size(width, height).await;
@@ -215,9 +215,10 @@ async fn see(browser: &Browser, address: &str, name: &str) -> Vec<Seen> {
             .await;
         for light in LIGHTS {
             browser.scheme(light).await;
-            browser
-                .run("scrollTo(0, 0); document.activeElement.blur(); return 0")
-                .await;
+            let still = format!(
+                "document.body.style.fontFamily = '{letters}'; scrollTo(0, 0); document.activeElement.blur(); return 0"
+            );
+            browser.run(&still).await;
             let marks = marks(&browser.run(LANDMARKS).await);
             let bytes = browser.client.screenshot().await.expect("a picture");
             list.push(Seen {
@@ -256,13 +257,20 @@ async fn every_page_looks_as_it_did_when_somebody_looked() {
         } else {
             &demo
         };
-        seen.extend(see(&browser, &bench.address(path), name).await);
+        seen.extend(see(&browser, &bench.address(path), name, "").await);
     }
-    seen.extend(see(&browser, &empty.0.address("/"), "first").await);
+    seen.extend(see(&browser, &empty.0.address("/"), "first", "").await);
     let places = screens().join("places.json");
     if std::env::var_os("KNOWNGOOD_RENEW").is_some() {
         renew(&seen, &places);
         return;
+    }
+    // Other letters, as another machine may have them, make no other page.
+    for (name, path) in DEMO
+        .into_iter()
+        .filter(|(n, _)| ["bench", "board", "twins"].contains(n))
+    {
+        seen.extend(see(&browser, &demo.address(path), name, "serif").await);
     }
     let text = std::fs::read_to_string(&places).expect("docs/screens/places.json");
     let before: BTreeMap<String, Value> = serde_json::from_str(&text).expect("JSON");
@@ -317,9 +325,10 @@ async fn every_page_looks_as_it_did_when_somebody_looked() {
     );
 }
 
-/// How alike today's page must be to its picture; chosen well below what another machine's letters make of it, and above what
-/// another page reaches.
-const ALIKE: f64 = 0.5;
+/// How alike today's page must be to its picture at least. Measured: with the same letters 0.9 and more but where a date moves a
+/// line, with serifs instead 0.33 and more; a page that came out empty reaches 0. That it is nearer to its own picture than
+/// to any other page's is asked beside it.
+const ALIKE: f64 = 0.25;
 
 fn renew(seen: &[Seen], places: &Path) {
     std::fs::create_dir_all(screens()).expect("made");

@@ -196,7 +196,7 @@ async fn a_planted_fault_disagrees_on_its_unit_alone() {
     let wanted = [
         "open: A2: 1 of unit 2 disagree; and 2 more",
         "open: A3 +12V: not read in unit 1; and 1 more",
-        "for a person to say; open on unit 1 and 2",
+        "for a person to say; open on units 1 and 2",
     ];
     assert_eq!(needs, json!(wanted));
     // What only a person can say is said of each unit, and a move takes it away.

@@ -372,6 +372,8 @@ impl Browser {
             "params": { "width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 600 },
         });
         self.driver(&format!("{session}/goog/cdp/execute"), &body);
+        let body = json!({ "cmd": "Emulation.setScrollbarsHidden", "params": { "hidden": true } });
+        self.driver(&format!("{session}/goog/cdp/execute"), &body);
     }
 
     async fn session(&self) -> String {

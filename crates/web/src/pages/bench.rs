@@ -15,12 +15,12 @@ pub fn main(view: &View, start: Option<&Markup>) -> Markup {
             @if start.is_none() { (empty()) }
             (remarks::errors(&view.remarks))
         } @else {
-            @if let Some(hold) = &view.hold { (hold_point(hold, start.is_some())) }
             @if let Some(next) = &view.next {
                 p.next { a href=(address(&next.board)) data-key="Enter" { "Continue at " strong { (next.board) } ": " (next.why) } }
             } @else if !view.is_waiting {
                 p.answer { "Every board was read in every unit, and no reading disagrees." }
             }
+            @if let Some(hold) = &view.hold { (hold_point(hold, start.is_some())) }
             p { a.go href="/power" { "Before first power: the cold card and the stages" } }
             (remarks::errors(&view.remarks))
             (table(view))
@@ -58,12 +58,16 @@ fn hold_point(hold: &Hold, is_open: bool) -> Markup {
                                     NeedStanding::Open(why) => { "open: " (why) }
                                     NeedStanding::Yours(units) => {
                                         "for a person to say"
-                                        @if !units.is_empty() { "; open on unit " (units.join(" and ")) }
+                                        @match units.as_slice() {
+                                            [] => {},
+                                            [one] => { "; open on unit " (one) },
+                                            many => { "; open on units " (many.join(" and ")) },
+                                        }
                                     }
                                 }
                             }
                             @if let (NeedStanding::Yours(units), true) = (standing, is_open) {
-                                @for unit in units { (say(text, unit)) }
+                                @if !units.is_empty() { (say(text, units)) }
                             }
                         }
                     }
@@ -73,14 +77,19 @@ fn hold_point(hold: &Hold, is_open: bool) -> Markup {
     }
 }
 
-/// The form by which a person says that a condition is met.
-fn say(need: &str, unit: &str) -> Markup {
+/// The forms by which a person says of a unit that a condition is met.
+fn say(need: &str, units: &[String]) -> Markup {
     html! {
-        details id=(format!("say-{unit}-{need}")) {
-            summary { "Say it of unit " (unit) }
-            form method="post" action="/entry" data-keep id=(format!("say-form-{unit}-{need}")) {
-                (hidden("test", "/")) (held("unit", unit)) (held("name", need)) (held("passed", "yes"))
-                div.fields { (line("text", "What was seen, and by whom", "")) button type="submit" { "It is so" } }
+        details id=(format!("say-{need}")) {
+            summary { "Say so" }
+            @for unit in units {
+                form method="post" action="/entry" data-keep id=(format!("say-{unit}-{need}")) {
+                    (hidden("test", "/")) (held("unit", unit)) (held("name", need)) (held("passed", "yes"))
+                    div.fields {
+                        (line("text", &format!("Unit {unit}: what was seen, and by whom"), ""))
+                        button type="submit" { "It is so" }
+                    }
+                }
             }
         }
     }

@@ -72,7 +72,7 @@ fn form(name: &str, typed: &Typed, mistakes: &[Mistake], seen: &str, is_open: bo
     html! {
         form.sheet id="sheet" method="post" action=(format!("{}/sheet", address(name))) data-sheet {
             (held("seen", seen))
-            div.fields { (line("title", "What the board is", &typed.title)) (line("ground", "Ground net", &typed.ground)) }
+            div.fields { (line("title", "What the board is", &typed.title)) (line("ground", "Ground net, if not named below", &typed.ground)) }
             table.cells {
                 caption { "A part a row. Enter goes down, the arrows move, a pasted list spreads over the cells." }
                 thead { tr { @for (_, head, _) in COLUMNS { th scope="col" { (head) } } } }
