@@ -214,3 +214,36 @@ fn what_an_older_copy_was_saved_over_can_be_added_again() {
         "{page}"
     );
 }
+
+#[test]
+fn a_new_project_is_named_and_filled_from_its_page() {
+    let folder = Folder::new();
+    let place = folder.0.join("mine");
+    let made = std::process::Command::new(env!("CARGO_BIN_EXE_knowngood"))
+        .args(["bench", "new"])
+        .arg(&place)
+        .output();
+    assert!(made.expect("started").status.success());
+    let bench = Bench::open(Some(&place));
+    for fields in [
+        &[
+            ("kind", "name"),
+            ("was", "My machine"),
+            ("name", "Invented 5"),
+        ][..],
+        &[("kind", "unit"), ("name", "1"), ("serial", "0101")],
+        &[("kind", "board"), ("name", "A1"), ("assembly", "Supplies")],
+    ] {
+        let answer = post(&bench, "/machine", fields);
+        assert!(answer.starts_with("HTTP/1.1 303"), "{answer}");
+    }
+    let text = read_to_string(place.join("machine.kdl")).expect("a machine file");
+    for wanted in [
+        "// The machine that all units share",
+        "machine \"Invented 5\" {\n",
+        "    // unit \"1\" serial=\"0001\"\n    unit \"1\" serial=\"0101\"\n",
+        "    assembly \"Supplies\" {\n        board \"A1\"\n    }\n}\n",
+    ] {
+        assert!(text.contains(wanted), "{wanted}: {text}");
+    }
+}
