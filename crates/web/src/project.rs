@@ -1,7 +1,7 @@
 //! The project as it stands now; it is read again when its files change or something is entered.
 
 use std::io::Read;
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use bench::entered::Written;
 use bench::project::{Project, ProjectText};
@@ -56,6 +56,8 @@ pub struct Current {
     /// The files.
     pub source: Arc<dyn Source>,
     kept: Mutex<Option<Kept>>,
+    /// Held by who reads a text, changes it and writes it, so that two of this process do not outrun each other for ever.
+    pen: Mutex<()>,
 }
 
 impl Current {
@@ -64,7 +66,13 @@ impl Current {
         Self {
             source,
             kept: Mutex::new(None),
+            pen: Mutex::new(()),
         }
+    }
+
+    /// To be held from reading a text to writing it.
+    pub fn pen(&self) -> MutexGuard<'_, ()> {
+        self.pen.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
     /// Reads the files anew when they are asked for next, even if they seem to be as they were.

@@ -250,6 +250,7 @@ const TRIES: usize = 4;
 /// # Errors
 /// If the change cannot be made, or the file not be written.
 pub fn apply(bench: &Bench, change: &Change) -> Result<(), Unwritten> {
+    let _pen = bench.current.pen();
     for _ in 0..TRIES {
         let now = bench.now();
         let text = start::change(&now.project, change).map_err(|refused| {
