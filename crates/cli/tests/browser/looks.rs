@@ -75,7 +75,7 @@ impl Picture {
             }
         }
         let mut list: Vec<(usize, [usize; 3])> = counts.into_values().collect();
-        list.sort_by(|a, b| b.0.cmp(&a.0));
+        list.sort_by_key(|(count, _)| std::cmp::Reverse(*count));
         let palette: Vec<[u8; 3]> = list
             .iter()
             .take(16)
