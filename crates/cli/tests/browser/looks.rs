@@ -284,13 +284,17 @@ async fn every_page_looks_as_it_did_when_somebody_looked() {
         })
         .collect();
     let mut wrong = Vec::new();
-    let mut least: f64 = 1.0;
+    let (mut least, mut least_of_all): (f64, f64) = (1.0, 1.0);
+    let (own_letters, taken) = (seen.len() - 12, std::cell::Cell::new(0));
     for s in &seen {
         let gone = moved(&marks(&before[&s.name]), &s.marks, s.width);
         wrong.extend(gone.iter().map(|g| format!("{}: {g}", s.name)));
         let gist = s.picture.gist();
         let own = alike(&gist, &gists[s.name.as_str()]);
-        least = least.min(own);
+        least_of_all = least_of_all.min(own);
+        if taken.replace(taken.get() + 1) < own_letters {
+            least = least.min(own);
+        }
         // A page that is nearer to the picture of another one of its size and light has become something else.
         let kind = s.name.split_once('-').map_or("", |_| {
             &s.name[s
@@ -318,7 +322,10 @@ async fn every_page_looks_as_it_did_when_somebody_looked() {
             wrong.push(format!("{}: lighter or darker than its picture", s.name));
         }
     }
-    eprintln!("{} pictures, the least alike {least:.2}", seen.len());
+    eprintln!(
+        "{} pictures, the least alike {least:.2}, with serifs instead {least_of_all:.2}",
+        seen.len()
+    );
     assert!(
         wrong.is_empty(),
         "{wrong:#?}\nTo renew them see the head of this test's file."

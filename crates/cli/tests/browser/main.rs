@@ -99,6 +99,12 @@ async fn check(browser: &Browser, bench: &Bench, path: &str) {
         json!([]),
         "{path}: controls without a name"
     );
+    let keys = "const all = [...document.querySelectorAll('a[data-key]')].map(e => e.dataset.key); return all.filter((k, i) => all.indexOf(k) !== i)";
+    assert_eq!(
+        browser.run(keys).await,
+        json!([]),
+        "{path}: one key for two links"
+    );
     // Relative luminance and contrast ratio: W3C WCAG 2.2, section 4. Words of drawings have a fill; what is written on
     // photographs has a ground of its own.
     let pale = "const rgb = t => t.match(/[\\d.]+/g).map(Number);
