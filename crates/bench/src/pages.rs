@@ -5,6 +5,7 @@ pub mod alike;
 pub mod bar;
 pub mod board;
 pub mod cautions;
+pub mod harmless;
 pub mod logic;
 pub mod overview;
 pub mod permit;
@@ -13,6 +14,7 @@ mod rows;
 mod rulings;
 pub mod signals;
 pub mod stores;
+pub mod unnamed;
 pub mod unread;
 
 pub use cautions::{Caution, cautions};

@@ -5,7 +5,7 @@ use sheet::machine::{self, Machine};
 
 use crate::loading::Text;
 use crate::project::Project;
-use crate::refused::Refused;
+use crate::refused::{Complaint, Refused};
 
 /// What is to be changed.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -54,9 +54,24 @@ pub fn change(project: &Project, change: &Change) -> Result<Text, Refused> {
     let (old, found) = machine::parse(&before, &file);
     let errors = found.iter().filter(|d| d.is_error()).count();
     refuse_taken(&old, change)?;
+    let first = found.iter().find(|d| d.is_error());
+    let by_hand = || match first {
+        Some(mistake) => {
+            let told = Complaint::from(mistake);
+            let line = told.line.map_or(String::new(), |l| format!(" in line {l}"));
+            Refused::unable(
+                format!(
+                    "machine.kdl has a mistake{line}, and nothing is added to it before that is mended: {}",
+                    told.message
+                ),
+                "Mend it in an editor, save, and send this again.",
+            )
+        }
+        None => by_hand(),
+    };
     let text = applied(&before, &old, change).ok_or_else(by_hand)?;
-    let (new, found) = machine::parse(&text, &file);
-    let more_errors = found.iter().filter(|d| d.is_error()).count() > errors;
+    let (new, again) = machine::parse(&text, &file);
+    let more_errors = again.iter().filter(|d| d.is_error()).count() > errors;
     if more_errors || !holds(&new, change) {
         return Err(by_hand());
     }
@@ -127,20 +142,26 @@ fn holds(new: &Machine, change: &Change) -> bool {
 }
 
 fn applied(text: &str, old: &Machine, change: &Change) -> Option<String> {
+    let bare = bare(text);
+    let after = word(&bare, "machine")? + "machine".len();
+    let Some(open) = bare[after..].find('{').map(|i| after + i) else {
+        // A machine without a block gets one, and then the change.
+        let end = bare[after..].find('\n').map_or(text.len(), |i| after + i);
+        let at = after + bare[after..end].trim_end().len();
+        let block = format!("{} {{\n}}{}", &text[..at], &text[at..]);
+        return applied(&block, old, change);
+    };
+    let end = end_of_block(&bare, open)?;
     match change {
-        Change::Name(name) => {
-            let from = text.find("machine")? + "machine".len();
-            let open = from + text[from..].find('{')?;
-            Some(format!(
-                "{} {} {}",
-                &text[..from],
-                quoted(name),
-                &text[open..]
-            ))
-        }
+        Change::Name(name) => Some(format!(
+            "{} {} {}",
+            &text[..after],
+            quoted(name),
+            &text[open..]
+        )),
         Change::Unit { name, serial } => {
             let line = format!("    unit {}{}\n", quoted(name), property("serial", serial));
-            before_end(text, text.rfind('}')?, &line)
+            before_end(text, end, &line)
         }
         Change::Board {
             assembly,
@@ -158,12 +179,12 @@ fn applied(text: &str, old: &Machine, change: &Change) -> Option<String> {
             );
             match old.assemblies.iter().find(|a| a.name == *assembly) {
                 Some(found) => {
-                    let open = found.span.start + text.get(found.span.start..)?.find('{')?;
-                    before_end(text, end_of_block(text, open)?, &line)
+                    let open = found.span.start + bare.get(found.span.start..)?.find('{')?;
+                    before_end(text, end_of_block(&bare, open)?, &line)
                 }
                 None => {
                     let block = format!("    assembly {} {{\n{line}    }}\n", quoted(assembly));
-                    before_end(text, text.rfind('}')?, &block)
+                    before_end(text, end, &block)
                 }
             }
         }
@@ -196,25 +217,87 @@ fn before_end(text: &str, end: usize, lines: &str) -> Option<String> {
     ))
 }
 
-/// The brace that closes the one at `open`; strings and comments are passed over.
-fn end_of_block(text: &str, open: usize) -> Option<usize> {
+/// A KDL text with blanks in the place of comments and low lines in that of strings, byte for byte, so that braces and words
+/// are found where they mean something.
+fn bare(text: &str) -> String {
+    let bytes = text.as_bytes();
+    let mut out = bytes.to_vec();
+    let mut at = 0;
+    while at < bytes.len() {
+        let rest = &bytes[at..];
+        let (length, instead) = if rest.starts_with(b"//") {
+            let line = rest.iter().position(|b| *b == b'\n');
+            (line.unwrap_or(rest.len()), b' ')
+        } else if rest.starts_with(b"/*") {
+            (comment(rest), b' ')
+        } else {
+            (string(rest).unwrap_or(0), b'_')
+        };
+        for byte in &mut out[at..at + length] {
+            if *byte != b'\n' {
+                *byte = instead;
+            }
+        }
+        at += length.max(1);
+    }
+    String::from_utf8(out).unwrap_or_else(|_| " ".repeat(text.len()))
+}
+
+/// Length of a comment of many lines, which may hold others.
+fn comment(rest: &[u8]) -> usize {
+    let (mut at, mut depth) = (0, 0usize);
+    while at < rest.len() {
+        match rest.get(at..at + 2) {
+            Some(b"/*") => (at, depth) = (at + 2, depth + 1),
+            Some(b"*/") => (at, depth) = (at + 2, depth - 1),
+            _ => at += 1,
+        }
+        if depth == 0 {
+            break;
+        }
+    }
+    at.min(rest.len())
+}
+
+/// Length of a string that begins here: in quotation marks, one or three, raw with as many number signs on both sides.
+fn string(rest: &[u8]) -> Option<usize> {
+    let signs = rest.iter().take_while(|b| **b == b'#').count();
+    let marks = match &rest[signs..] {
+        body if body.starts_with(b"\"\"\"") => 3,
+        body if body.starts_with(b"\"") => 1,
+        _ => return None,
+    };
+    let end = [vec![b'"'; marks], vec![b'#'; signs]].concat();
+    let mut at = signs + marks;
+    while at < rest.len() {
+        if rest[at..].starts_with(&end) {
+            return Some(at + end.len());
+        }
+        at += if rest[at] == b'\\' && signs == 0 {
+            2
+        } else {
+            1
+        };
+    }
+    Some(rest.len())
+}
+
+/// Where a word begins that stands by itself.
+fn word(bare: &str, word: &str) -> Option<usize> {
+    let is_part = |c: char| c.is_alphanumeric() || "-_.".contains(c);
+    let mut all = bare.match_indices(word).map(|(at, _)| at);
+    all.find(|at| {
+        let before = bare[..*at].chars().next_back();
+        let after = bare[at + word.len()..].chars().next();
+        !before.is_some_and(is_part) && !after.is_some_and(is_part)
+    })
+}
+
+/// The brace that closes the one at `open`.
+fn end_of_block(bare: &str, open: usize) -> Option<usize> {
     let mut depth = 0usize;
-    let mut chars = text[open..].char_indices().peekable();
-    let mut in_string = false;
-    while let Some((at, c)) = chars.next() {
+    for (at, c) in bare[open..].char_indices() {
         match c {
-            '\\' if in_string => {
-                chars.next();
-            }
-            '"' => in_string = !in_string,
-            _ if in_string => {}
-            '/' if chars.peek().is_some_and(|(_, next)| *next == '/') => {
-                for (_, c) in chars.by_ref() {
-                    if c == '\n' {
-                        break;
-                    }
-                }
-            }
             '{' => depth += 1,
             '}' => {
                 depth -= 1;
@@ -321,6 +404,41 @@ mod tests {
             &sheet,
             "machine \"M\" {\n    assembly \"S\" {\n        board A2 slot=1 sheet=\"sheets/a2.kdl\"\n    }\n}\n",
         );
+    }
+
+    #[test]
+    fn words_in_comments_and_strings_are_no_machine() {
+        let before = "// The machine {that} all units share\n/* machine { /* } */ */\nmachine \"a } machine {\" {\n    // unit \"9\" }\n} // }\n";
+        check(
+            Some(before),
+            &Change::Name("N".to_owned()),
+            &before.replace("\"a } machine {\"", "\"N\""),
+        );
+        check(
+            Some(before),
+            &Change::Unit {
+                name: "1".to_owned(),
+                serial: None,
+            },
+            &before.replace("\n} // }", "\n    unit \"1\"\n} // }"),
+        );
+        check(
+            Some("machine #\"raw \" }\"# // no block\n"),
+            &Change::Unit {
+                name: "1".to_owned(),
+                serial: None,
+            },
+            "machine #\"raw \" }\"# {\n    unit \"1\"\n} // no block\n",
+        );
+    }
+
+    #[test]
+    fn a_file_with_a_mistake_says_which() {
+        let text = "machine \"M\" {\n    assembly \"S\" { board A1\n}\n";
+        let refused =
+            super::change(&project(Some(text)), &unit("1")).expect_err("a brace is missing");
+        let message = &refused.complaints()[0].message;
+        assert!(message.contains("has a mistake in line"), "{message}");
     }
 
     #[test]

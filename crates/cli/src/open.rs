@@ -12,6 +12,7 @@ use bench::stores::StoreFile;
 use bench::{Complaint, Refused, Text};
 use store::record::LedgerFault;
 use store::{FILE, Store};
+use web::Unsaved;
 
 use crate::{demo, files, output};
 
@@ -247,13 +248,15 @@ impl web::Source for Folder {
         project
     }
 
-    fn write(&self, name: &str, before: Option<&str>, text: &str) -> Result<(), String> {
+    fn write(&self, name: &str, before: Option<&str>, text: &str) -> Result<(), Unsaved> {
         store::write_text(&self.0, name, before, text).map_err(|e| match e {
-            store::Unwritten::Name => format!("`{name}` is no name for a text of a project."),
-            store::Unwritten::Changed => format!(
-                "{name} was changed by somebody else since this page was opened; nothing was written."
-            ),
-            store::Unwritten::System(error) => format!("{name} cannot be written: {error}."),
+            store::Unwritten::Name => {
+                Unsaved::Cannot(format!("`{name}` is no name for a text of a project."))
+            }
+            store::Unwritten::Changed => Unsaved::Changed,
+            store::Unwritten::System(error) => {
+                Unsaved::Cannot(format!("{name} cannot be written: {error}."))
+            }
         })
     }
 }

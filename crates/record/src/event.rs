@@ -17,7 +17,7 @@ pub use connection::{Connection, ConnectionKind, Step};
 pub use finding::{
     Circumstance, Closing, Explanation, Finding, Hypothesis, Origin, Outcome, Retest,
 };
-pub use judgement::{Dismissal, Lasts, Level, Ruling, Test, Trust};
+pub use judgement::{Dismissal, Lasts, Level, OddOne, Ruling, Test, Trust};
 pub use part::{Capacitor, How, Repair, Touch};
 pub use permit::{ColdCheck, Hold, Override, PowerPermit, Stand, Watch};
 pub use picture::{Face, File, Photo, Point};
@@ -176,6 +176,7 @@ impl Event {
             Event::Move(e) => Some(&e.unit),
             Event::Power(e) => Some(&e.unit),
             Event::Permit(e) => Some(e.unit()),
+            Event::Dismissal(e) => e.one.as_ref().map(|one| one.unit.as_str()),
             Event::Watch(e) => Some(&e.unit),
             Event::Hold(e) => Some(&e.unit),
             _ => self.site().map(|s| s.unit.as_str()),

@@ -16,7 +16,7 @@ use std::collections::HashMap;
 
 use crate::{Entry, Event, Id};
 
-pub use bring_up::BringUp;
+pub use bring_up::{BringUp, Leave};
 pub use connections::ConnectionState;
 pub use findings::{FindingState, FindingWord, HypothesisState};
 pub use refusal::Refusal;

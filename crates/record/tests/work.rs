@@ -69,6 +69,7 @@ fn power(on: bool, cycle: &str) -> Event {
         on,
         cycle: cycle.to_owned(),
         note: String::new(),
+        signed: None,
     })
 }
 
@@ -392,6 +393,7 @@ fn units_alterations_photographs_and_rulings() {
         red: "REF".to_owned(),
         black: "0V".to_owned(),
         reason: "the trimmer is set for each slot".to_owned(),
+        one: None,
     }));
     let work = book.work();
     assert_eq!(work.machine(), Some("Tamarisk 40"));

@@ -1,6 +1,7 @@
 //! The project folder around the ledger.
 
 use std::path::{Path, PathBuf};
+use std::sync::{Mutex, MutexGuard, PoisonError};
 
 use record::LedgerFault;
 
@@ -60,15 +61,39 @@ pub fn write_text(
         return Err(Unwritten::Name);
     }
     let path = folder.join(name);
+    let _alone = alone(folder);
+    let part = lay_ready(&path, text).map_err(Unwritten::System)?;
+    // Compared last, when all that is left to do is to rename: an editor that saves meanwhile is noticed.
     let now = match std::fs::read(&path) {
-        Ok(bytes) => Some(bytes),
-        Err(e) if e.kind() == std::io::ErrorKind::NotFound => None,
-        Err(e) => return Err(Unwritten::System(e)),
+        Ok(bytes) => Ok(Some(bytes)),
+        Err(e) if e.kind() == std::io::ErrorKind::NotFound => Ok(None),
+        Err(e) => Err(Unwritten::System(e)),
     };
-    if now.as_deref() != before.map(str::as_bytes) {
-        return Err(Unwritten::Changed);
+    let is_same = |now: Option<Vec<u8>>| match now.as_deref() == before.map(str::as_bytes) {
+        true => Ok(()),
+        false => Err(Unwritten::Changed),
+    };
+    let written = now
+        .and_then(is_same)
+        .and_then(|()| std::fs::rename(&part, &path).map_err(Unwritten::System));
+    if written.is_err() {
+        let _ = std::fs::remove_file(&part);
     }
-    replace(&path, text).map_err(Unwritten::System)
+    written?;
+    // The new name is on the disk once its folder is; where folders cannot be opened, the system sees to it.
+    if let Some(Ok(folder)) = path.parent().map(std::fs::File::open) {
+        let _ = folder.sync_all();
+    }
+    Ok(())
+}
+
+/// Held while a text is compared and replaced, so that of two who write at once the second sees what the first wrote: by
+/// the threads of this process, and by other processes where a folder can be locked.
+fn alone(folder: &Path) -> (MutexGuard<'static, ()>, Option<std::fs::File>) {
+    static PEN: Mutex<()> = Mutex::new(());
+    let guard = PEN.lock().unwrap_or_else(PoisonError::into_inner);
+    let locked = std::fs::File::open(folder).and_then(|f| f.lock().map(|()| f));
+    (guard, locked.ok())
 }
 
 /// Whether a name is one of a project's texts: no way out of the folder, no hidden file, no folder below its own.
@@ -89,7 +114,8 @@ fn is_text(name: &str) -> bool {
     stem.is_some_and(|s| (1..=60).contains(&s.len()) && s.chars().all(fits))
 }
 
-fn replace(path: &Path, text: &str) -> std::io::Result<()> {
+/// Puts a text on the disk beside the file that it is to replace.
+fn lay_ready(path: &Path, text: &str) -> std::io::Result<PathBuf> {
     use std::io::Write;
     let folder = path.parent().unwrap_or(Path::new("."));
     std::fs::create_dir_all(folder)?;
@@ -97,12 +123,7 @@ fn replace(path: &Path, text: &str) -> std::io::Result<()> {
     let mut file = std::fs::File::create(&part)?;
     file.write_all(text.as_bytes())?;
     file.sync_all()?;
-    std::fs::rename(&part, path)?;
-    // The new name is on the disk once its folder is; where folders cannot be opened, the system sees to it.
-    if let Ok(folder) = std::fs::File::open(folder) {
-        let _ = folder.sync_all();
-    }
-    Ok(())
+    Ok(part)
 }
 
 /// Makes a folder, or takes one that is empty.

@@ -12,6 +12,7 @@ mod export;
 mod fault;
 mod folder;
 mod import;
+mod journal;
 mod media;
 mod open;
 mod plain;

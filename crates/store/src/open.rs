@@ -6,8 +6,8 @@ use std::time::Duration;
 use record::LedgerFault;
 use rusqlite::{Connection, OpenFlags};
 
-use crate::fault;
 use crate::schema::{FORMAT, migrations};
+use crate::{fault, journal};
 
 /// How long to wait for another writer; chosen far above what one entry takes and below what a person waits for.
 const PATIENCE: Duration = Duration::from_secs(10);
@@ -24,6 +24,10 @@ pub fn create(path: &Path) -> Result<Connection, LedgerFault> {
 pub fn open(path: &Path) -> Result<Connection, LedgerFault> {
     if !path.is_file() {
         return Err(LedgerFault::Absent(path.display().to_string()));
+    }
+    // SQLite would pass over what stands behind the damage, and write over it.
+    if journal::mended(path).is_some() {
+        return Err(fault::damaged(None, journal::BROKEN));
     }
     let mut connection = connect(path, OpenFlags::empty())?;
     let found = format(&connection)?;

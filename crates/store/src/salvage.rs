@@ -2,7 +2,8 @@
 
 use std::collections::btree_map::Entry;
 use std::collections::{BTreeMap, BTreeSet};
-use std::path::Path;
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 use record::{Digest, LedgerFault};
 use rusqlite::Connection;
@@ -10,7 +11,7 @@ use serde_json::value::RawValue;
 
 use crate::append::{self, Head};
 use crate::body::{self, Line};
-use crate::{fault, open};
+use crate::{fault, folder, journal, open};
 
 /// No ledger has more entries than this; a larger number in a damaged file is not believed.
 const MOST: u64 = 10_000_000;
@@ -28,6 +29,34 @@ pub struct Salvage {
     /// Why something could not be read.
     pub faults: Vec<String>,
     connection: Option<Connection>,
+    /// What was read instead of the file, if its journal is broken; it goes with what was read of it.
+    _copy: Option<Copy>,
+}
+
+/// A copy of a ledger with a journal that was mended, in a folder of its own.
+struct Copy(PathBuf);
+
+impl Copy {
+    fn of(path: &Path, journal: &[u8]) -> std::io::Result<Self> {
+        static COUNT: AtomicUsize = AtomicUsize::new(0);
+        let number = COUNT.fetch_add(1, Ordering::Relaxed);
+        let name = format!("knowngood-salvage-{}-{number}", std::process::id());
+        let copy = Self(std::env::temp_dir().join(name));
+        std::fs::create_dir_all(&copy.0)?;
+        std::fs::copy(path, copy.file())?;
+        std::fs::write(journal::beside(&copy.file()), journal)?;
+        Ok(copy)
+    }
+
+    fn file(&self) -> PathBuf {
+        self.0.join("copy.db")
+    }
+}
+
+impl Drop for Copy {
+    fn drop(&mut self) {
+        let _ = std::fs::remove_dir_all(&self.0);
+    }
 }
 
 impl Salvage {
@@ -55,7 +84,18 @@ pub fn salvage(path: &Path) -> Result<Salvage, LedgerFault> {
         attachments: BTreeSet::new(),
         faults: Vec::new(),
         connection: None,
+        _copy: None,
     };
+    let mut file = path.to_owned();
+    if let Some(journal) = journal::mended(path) {
+        let copy = Copy::of(path, &journal).map_err(folder::system)?;
+        found
+            .faults
+            .push(fault::damaged(None, journal::BROKEN).to_string());
+        file = copy.file();
+        found._copy = Some(copy);
+    }
+    let path = file.as_path();
     match open::open(path) {
         Ok(connection) => {
             by_query(&connection, &mut found);
@@ -160,7 +200,9 @@ const BEGINNING: &[u8] = b"{\"author\":";
 
 /// Finds entries without any help of the tables: in a row the hash follows the body.
 fn from_bytes(path: &Path, found: &mut Salvage) -> Result<(), LedgerFault> {
-    let bytes = std::fs::read(path).map_err(|e| LedgerFault::System(e.to_string()))?;
+    let mut bytes = std::fs::read(path).map_err(|e| LedgerFault::System(e.to_string()))?;
+    // What was written last may stand in the journal alone; a line is never cut by the seam, for pages are whole.
+    bytes.extend(std::fs::read(journal::beside(path)).unwrap_or_default());
     let mut at = 0;
     while let Some(skipped) = bytes[at..]
         .windows(BEGINNING.len())

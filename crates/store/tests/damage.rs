@@ -302,3 +302,84 @@ fn any_flipped_byte_is_said_or_harmless_and_the_rest_is_exported() {
         "only {worst} entries came through"
     );
 }
+
+/// A ledger whose process was killed: what was acknowledged stands in the journal beside the file.
+fn killed(name: &str, readings: usize) -> PathBuf {
+    let here = folder(&format!("{name}-alive"));
+    let store = Store::create(&here.join("bench.db")).expect("made");
+    for number in 1..=readings {
+        store.append(&reading(number, "me")).expect("appended");
+    }
+    let there = folder(name);
+    for file in ["bench.db", "bench.db-wal"] {
+        std::fs::copy(here.join(file), there.join(file)).expect("copied as the disk holds it");
+    }
+    there
+}
+
+#[test]
+fn a_flipped_byte_of_the_journal_hides_no_entry() {
+    const COUNT: usize = 40;
+    let folder = killed("journal", COUNT);
+    let (place, wal) = (folder.join("bench.db"), folder.join("bench.db-wal"));
+    let bytes = std::fs::read(&wal).expect("a journal");
+    let main = std::fs::read(&place).expect("a file");
+    let again = |bytes: &[u8]| {
+        std::fs::write(&place, &main).expect("written");
+        std::fs::write(&wal, bytes).expect("written");
+        let _ = std::fs::remove_file(folder.join("bench.db-shm"));
+    };
+    let frame = 24 + 4096;
+    let frames = (bytes.len() - 32) / frame;
+    // The head, heads and contents of frames all along; the last frame cannot be told from a write that was cut off.
+    let mut places: Vec<usize> = (0..32).collect();
+    places.extend(
+        (0..frames - 1)
+            .flat_map(|k| [0, 5, 9, 17, 23, 24, 600, 4000].map(|at| 32 + k * frame + at)),
+    );
+    let mut least = COUNT;
+    for at in places.into_iter().step_by(13) {
+        let mut flipped = bytes.clone();
+        flipped[at] ^= 0x10;
+        again(&flipped);
+        // Opening says so and leaves everything as it was; or it opens, and all is there.
+        match Store::open(&place) {
+            Ok(store) => {
+                assert_eq!(store.last(), Ok(COUNT as u64), "byte {at}");
+                continue;
+            }
+            Err(LedgerFault::Damaged { what, .. }) => assert!(what.contains("-wal"), "{what}"),
+            Err(other) => panic!("byte {at}: {other}"),
+        }
+        assert_eq!(std::fs::read(&wal).expect("read"), flipped, "byte {at}");
+        let report = verify(&place).expect("checked");
+        assert!(!report.faults.is_empty(), "byte {at}");
+        let mut zip = Cursor::new(Vec::new());
+        export(&folder, &mut zip).expect("exported");
+        let count = exported_lines(&zip.into_inner()).len();
+        least = least.min(count);
+    }
+    assert!(
+        least + 2 >= COUNT,
+        "at worst {least} of {COUNT} were exported"
+    );
+    // What a kill leaves is no damage of the journal: cut off anywhere, it is an unfinished write. Cut off before the tables
+    // were made, there is no ledger yet.
+    for length in (32..bytes.len()).step_by(4999) {
+        again(&bytes[..length]);
+        match Store::open(&place) {
+            Ok(_) => {}
+            Err(LedgerFault::Damaged { what, .. }) => assert_eq!(what, "it holds no ledger"),
+            Err(other) => panic!("{length} bytes: {other}"),
+        }
+    }
+    // Nor is what a write left that was undone, or an older journal behind a newer one.
+    again(&bytes);
+    let store = Store::open(&place).expect("opened");
+    for number in COUNT + 1..COUNT + 700 {
+        store.append(&reading(number, "me")).expect("appended");
+        if number % 100 == 0 {
+            Store::open(&place).expect("opened beside it");
+        }
+    }
+}

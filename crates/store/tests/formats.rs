@@ -8,7 +8,7 @@ use store::{FORMAT, Store, sum, verify};
 
 /// The samples, each with its format, how many kinds of events there were when it was made, and the hash of its last
 /// entry.
-const SAMPLES: [(u64, usize, &[u8], &str); 2] = [
+const SAMPLES: [(u64, usize, &[u8], &str); 3] = [
     (
         1,
         30,
@@ -20,6 +20,13 @@ const SAMPLES: [(u64, usize, &[u8], &str); 2] = [
         33,
         include_bytes!("samples/format-1-permit.sqlite"),
         "55d9edc7b495b7f97685685656e9f9af3798eaca8f9d64511930d0a63eac2fe6",
+    ),
+    // With power that was signed for, and one odd reading that was dismissed.
+    (
+        1,
+        33,
+        include_bytes!("samples/format-1-signed.sqlite"),
+        "ae32b1e1c27f93d468181368c25ded95790ae53444f33951e530fe74c2ecc079",
     ),
 ];
 

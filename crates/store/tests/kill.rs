@@ -67,6 +67,14 @@ fn killed(place: &Path, after: Duration) -> Option<u64> {
     said.into_iter().max()
 }
 
+/// The number at random of a kill, from 0 to below 1 (SplitMix64: Steele, Lea, Flood, OOPSLA 2014; its seed is the kill's).
+fn random(kill: u64) -> f64 {
+    let mut z = (kill + 1).wrapping_mul(0x9e37_79b9_7f4a_7c15);
+    z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+    z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+    ((z ^ (z >> 31)) >> 11) as f64 / (1u64 << 53) as f64
+}
+
 fn acknowledged(line: &str) -> Option<u64> {
     line.trim().strip_prefix("acknowledged ")?.parse().ok()
 }
@@ -76,7 +84,7 @@ fn every_acknowledged_reading_outlives_the_process() {
     if let Some(place) = std::env::var_os(PLACE) {
         enter(&PathBuf::from(place));
     }
-    let kills = if std::env::var_os("KNOWNGOOD_FULL").is_some() {
+    let kills: u64 = if std::env::var_os("KNOWNGOOD_FULL").is_some() {
         300
     } else {
         30
@@ -85,9 +93,8 @@ fn every_acknowledged_reading_outlives_the_process() {
     drop(Store::create(&place).expect("made"));
     let mut most = 0;
     for kill in 0..kills {
-        // Spread over two orders of magnitude by the golden ratio: a different moment of the write each time.
-        let part = (kill as f64 * 0.618_034).fract();
-        let after = Duration::from_micros((300.0 * 100f64.powf(part)) as u64);
+        // At random over two orders of magnitude: a different moment of the write each time.
+        let after = Duration::from_micros((300.0 * 100f64.powf(random(kill))) as u64);
         let said = killed(&place, after).expect("at least one reading was acknowledged");
         assert!(said > most, "the child went on where the last one ended");
         most = said;

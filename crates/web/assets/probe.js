@@ -1,5 +1,7 @@
 // The probe page: a keypad for the thumb, arrows for skip and back while nothing is typed.
 
+let isAgain = false;
+
 export function bindProbe(root) {
   const form = root.querySelector("form[data-probe]:not([data-probing])");
   if (!form) return;
@@ -28,5 +30,8 @@ export function bindProbe(root) {
     } else return;
     event.preventDefault();
   });
-  value.focus();
+  if (isAgain) value.focus();
+  // At first the field's own autofocus comes; a focus set before it makes the browser complain.
+  else requestAnimationFrame(() => requestAnimationFrame(() => { if (document.activeElement === document.body) value.focus(); }));
+  isAgain = true;
 }

@@ -113,6 +113,9 @@ fn take(bench: &Bench, form: &Form) -> Result<Entry, Unwritten> {
             bench.book.append(id, &form.author, |work| {
                 let event = decode::event(kind, form, &photos, work)?;
                 usable(&now.project, &event)?;
+                if let Event::Power(power) = &event {
+                    pages::power::switch::check(bench, &now.project, power, work)?;
+                }
                 Ok(event)
             })
         }

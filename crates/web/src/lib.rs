@@ -16,5 +16,5 @@ mod server;
 mod work;
 
 pub use book::Found;
-pub use project::Source;
+pub use project::{Source, Unsaved};
 pub use server::{Fault, Server};

@@ -31,6 +31,7 @@ use std::hash::{DefaultHasher, Hash, Hasher};
 use std::sync::Arc;
 use std::time::Duration;
 
+use ::bench::pages::unnamed::unnamed;
 use ::bench::pages::{advice as advice_view, board as board_view, overview, unread as unread_view};
 use ::bench::project::{BoardText, Project};
 use axum::extract::{Path, Query, State};
@@ -219,7 +220,8 @@ pub async fn bench(State(bench): State<Bench>) -> Response {
         let (view, version) = overview_of(&bench, &now);
         let start = bench.book.closed().is_none().then(|| {
             let kept = bench.book.read();
-            start::section(&now.project, &kept.work)
+            let lost = unnamed(&now.project, &kept.work, &kept.written);
+            html! { (start::unnamed(&lost, &now.project)) (start::section(&now.project, &kept.work)) }
         });
         let main = bench::main(&view, start.as_ref());
         answer(
@@ -260,10 +262,12 @@ fn overview_of(bench: &Bench, now: &Now) -> (overview::View, String) {
         let bring_up = kept.work.bring_up(unit, edge::now());
         bring_up.is_some_and(|b| b.permit().is_some())
     };
+    let met = |unit: &str, need: &str| trust::is_met(&kept.work, unit, need, edge::now());
     let known = overview::Known {
         board: &of,
         said: &said,
         permit: &permit,
+        met: &met,
     };
     (overview::overview(&now.project, &known), version)
 }

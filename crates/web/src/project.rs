@@ -1,7 +1,7 @@
 //! The project as it stands now; it is read again when its files change or something is entered.
 
 use std::io::Read;
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use bench::entered::Written;
 use bench::project::{Project, ProjectText};
@@ -20,8 +20,17 @@ pub trait Source: Send + Sync {
     /// Writes a text of the project, as a whole or not at all; `before` is the text that was read, none for a new file.
     ///
     /// # Errors
-    /// If it is no longer as it was read, or cannot be written; in words.
-    fn write(&self, name: &str, before: Option<&str>, text: &str) -> Result<(), String>;
+    /// If it is no longer as it was read, or cannot be written.
+    fn write(&self, name: &str, before: Option<&str>, text: &str) -> Result<(), Unsaved>;
+}
+
+/// Why a text was not written.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Unsaved {
+    /// Somebody else changed it since it was read.
+    Changed,
+    /// It cannot be written; in words.
+    Cannot(String),
 }
 
 /// A project at one moment.
@@ -47,6 +56,8 @@ pub struct Current {
     /// The files.
     pub source: Arc<dyn Source>,
     kept: Mutex<Option<Kept>>,
+    /// Held by who reads a text, changes it and writes it, so that two of this process do not outrun each other for ever.
+    pen: Mutex<()>,
 }
 
 impl Current {
@@ -55,7 +66,18 @@ impl Current {
         Self {
             source,
             kept: Mutex::new(None),
+            pen: Mutex::new(()),
         }
+    }
+
+    /// To be held from reading a text to writing it.
+    pub fn pen(&self) -> MutexGuard<'_, ()> {
+        self.pen.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Reads the files anew when they are asked for next, even if they seem to be as they were.
+    pub fn forget(&self) {
+        *self.kept.lock().unwrap_or_else(PoisonError::into_inner) = None;
     }
 
     /// The project as its files and its ledger are now; `last` is the number of the ledger's last entry.

@@ -3,6 +3,7 @@
 use record::{Reading, ReadingKind};
 
 use super::bar::{self, Axis, Bar, bar};
+use super::harmless::Harmless;
 use super::rows::shown;
 use crate::alike::{Crowd, Group, STANDS_OUT, Standing, off_scale, seen};
 use crate::table;
@@ -12,6 +13,10 @@ use crate::table;
 pub struct Kin {
     /// `cold diode, D*.a to D*.k`.
     pub what: String,
+    /// `cold` or `powered`.
+    pub state: &'static str,
+    /// `ohms`, `diode`, `volts` or another kind.
+    pub kind: &'static str,
     /// Their median.
     pub middle: String,
     /// Where 95 of 100 of them read, by their spread.
@@ -40,10 +45,14 @@ pub struct Member {
     pub black: String,
     /// What it reads, in print.
     pub value: String,
+    /// The same as it was written.
+    pub written: String,
     /// How far it is from the middle, in words.
     pub far: String,
     /// Farther than chance explains.
     pub stands_out: bool,
+    /// It stood out, and a person said that it is harmless.
+    pub harmless: Option<Harmless>,
     /// Where it is along the bar, 0 to 1; none without a bar.
     pub at: Option<f64>,
 }
@@ -103,8 +112,10 @@ fn one(readings: &[Reading], columns: &[Option<usize>], group: &Group) -> Kin {
             red: reading.red.written.clone(),
             black: reading.black.written.clone(),
             value: shown(reading),
+            written: reading.written.clone(),
             far: distance(score),
             stands_out: score.abs() > STANDS_OUT,
+            harmless: None,
             at: bar.as_ref().and_then(|b| {
                 let place = placed.iter().position(|p| *p == k)?;
                 Some(b.ticks[place].at)
@@ -114,6 +125,8 @@ fn one(readings: &[Reading], columns: &[Option<usize>], group: &Group) -> Kin {
     let members = members.collect();
     Kin {
         what: format!("{} {}, {}", first.state.word(), kind.word(), group.kin),
+        state: first.state.word(),
+        kind: kind.word(),
         middle: table::measured(ends[1], letter),
         band: table::band(ends[0], ends[2], letter),
         bar,

@@ -341,10 +341,11 @@ fn view(
         out,
         &|reading| opened.entry(reading),
     );
-    for row in rows.iter().filter(|r| r.is_odd()) {
-        for (count, cell) in counts.iter_mut().zip(&row.cells) {
-            count.odd += usize::from(cell.mark == Mark::NoExpectation);
-        }
+    for (count, odd) in counts
+        .iter_mut()
+        .zip(odd_counts(&rows, project.units.len()))
+    {
+        count.odd = odd;
     }
     View {
         name: board.name.clone(),
@@ -364,6 +365,20 @@ fn view(
         without: None,
         is_waiting: verdicts.is_none() && !opened.readings.is_empty(),
     }
+}
+
+/// How many readings of each unit are odd where nothing is expected: those that stand out among like parts, else both of a
+/// pair that differs.
+pub(super) fn odd_counts(rows: &[Row], units: usize) -> Vec<usize> {
+    let mut odd = vec![0; units];
+    for row in rows.iter().filter(|r| r.is_odd()) {
+        let some_stand_out = row.cells.iter().any(|c| c.stands_out);
+        for (count, cell) in odd.iter_mut().zip(&row.cells) {
+            let counts = cell.mark == Mark::NoExpectation && (cell.stands_out || !some_stand_out);
+            *count += usize::from(counts);
+        }
+    }
+    odd
 }
 
 /// Where a lead can be set down.

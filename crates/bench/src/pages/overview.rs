@@ -58,8 +58,10 @@ pub struct Cell {
 /// How an assembly of a unit stands, worst first.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Standing {
-    /// A reading disagrees, or a finding is open in the ledger.
+    /// A finding is open in the ledger: by a verdict that somebody took up, or by hand.
     FindingOpen,
+    /// A reading disagrees, and nobody has opened a finding.
+    Disagrees,
     /// Readings are being judged.
     Waiting,
     /// No reading at all.
@@ -93,6 +95,8 @@ pub struct Known<'a> {
     pub said: &'a dyn Fn(&str, &str) -> Said,
     /// Whether a permit to power stands for a unit, by its name.
     pub permit: &'a dyn Fn(&str) -> bool,
+    /// Whether a person said of a unit, by its name, that a condition is met, and nothing has taken that away.
+    pub met: &'a dyn Fn(&str, &str) -> bool,
 }
 
 impl Standing {
@@ -100,6 +104,7 @@ impl Standing {
     pub fn words(self) -> &'static str {
         match self {
             Standing::FindingOpen => "finding open",
+            Standing::Disagrees => "disagrees",
             Standing::Waiting => "being judged",
             Standing::NotLookedAt => "not looked at",
             Standing::Begun => "begun",
@@ -126,8 +131,8 @@ pub enum NeedStanding {
     Shown,
     /// Not yet, and why.
     Open(String),
-    /// A person says so; no reading can.
-    Yours,
+    /// A person says so; no reading can. Of these units nobody has, or not since something took it away.
+    Yours(Vec<String>),
 }
 
 /// Where to go on.
@@ -188,7 +193,7 @@ pub fn overview(project: &Project, given: &Known<'_>) -> View {
         name: project.name.clone(),
         has_machine: project.has_machine,
         units: project.units.clone(),
-        hold: next_hold(project, &of, given.permit),
+        hold: next_hold(project, &of, given),
         next: next(project, &of, given.said),
         lines,
         remarks: project.remarks.clone(),
@@ -211,8 +216,10 @@ fn cell(boards: &[Option<&Board>], unit: usize, said: &[Said]) -> Cell {
     let open: usize = said.iter().map(|s| s.open).sum();
     let mended: usize = said.iter().map(|s| s.mended).sum();
     let proven: Vec<&str> = said.iter().filter_map(|s| s.proven.as_deref()).collect();
-    let standing = if disagree > 0 || open > 0 {
+    let standing = if open > 0 {
         Standing::FindingOpen
+    } else if disagree > 0 {
+        Standing::Disagrees
     } else if !said.is_empty() && proven.len() == said.len() {
         Standing::Proven
     } else if is_waiting {
@@ -264,7 +271,7 @@ fn findings(count: usize) -> &'static str {
 fn next_hold<'a>(
     project: &Project,
     of: &dyn Fn(&str) -> Option<&'a Board>,
-    permit: &dyn Fn(&str) -> bool,
+    given: &Known<'_>,
 ) -> Option<Hold> {
     let mut before: Vec<&str> = Vec::new();
     for step in &project.bring_up {
@@ -277,7 +284,7 @@ fn next_hold<'a>(
                     .filter(|a| before.contains(&a.name.as_str()))
                     .flat_map(|a| a.boards.iter().map(|b| b.name.as_str()))
                     .collect();
-                let held = stand(hold, &boards, project, of, permit);
+                let held = stand(hold, &boards, project, of, given);
                 if held.needs.is_empty()
                     || held.needs.iter().any(|(_, n)| *n != NeedStanding::Shown)
                 {
@@ -294,14 +301,14 @@ fn stand<'a>(
     before: &[&str],
     project: &Project,
     of: &dyn Fn(&str) -> Option<&'a Board>,
-    permit: &dyn Fn(&str) -> bool,
+    given: &Known<'_>,
 ) -> Hold {
     let status = |need: &Need| {
         let Some(check) = need.check else {
-            return NeedStanding::Yours;
+            return yours(&need.text, &project.units, given.met);
         };
         if check == Check::ColdCard {
-            return card_taken(&project.units, permit);
+            return card_taken(&project.units, given.permit);
         }
         let about: Vec<&str> = match &need.board {
             Some(board) => vec![board.as_str()],
@@ -324,6 +331,16 @@ fn stand<'a>(
             .iter()
             .map(|n| (n.text.clone(), status(n)))
             .collect(),
+    }
+}
+
+/// What only a person can say has to be said of every unit.
+fn yours(need: &str, units: &[UnitName], met: &dyn Fn(&str, &str) -> bool) -> NeedStanding {
+    let names = units.iter().map(|u| u.name.as_str());
+    let owed: Vec<String> = names.filter(|u| !met(u, need)).map(str::to_owned).collect();
+    match owed.is_empty() && !units.is_empty() {
+        true => NeedStanding::Shown,
+        false => NeedStanding::Yours(owed),
     }
 }
 

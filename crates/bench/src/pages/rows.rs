@@ -4,6 +4,7 @@ use record::{Reading, ReadingKind, ReadingValue, State};
 
 use super::alike::Out;
 use super::bar::{self, Axis, Bar, bar};
+use super::harmless::Harmless;
 use crate::judged;
 use crate::project::UnitName;
 use crate::table;
@@ -67,6 +68,8 @@ pub struct Cell {
     pub entry: Option<String>,
     /// It stands out among like parts.
     pub stands_out: bool,
+    /// It stood out, and a person said that it is harmless.
+    pub harmless: Option<Harmless>,
 }
 
 impl Cell {
@@ -79,6 +82,7 @@ impl Cell {
             number: None,
             entry: None,
             stands_out: false,
+            harmless: None,
         }
     }
 }
@@ -261,6 +265,7 @@ fn row(
                     number: ends_of(readings[*i].value).next().flatten(),
                     entry: entry(&readings[*i]),
                     stands_out: out.get(*i).is_some_and(|o| !o.words.is_empty()),
+                    harmless: None,
                 },
                 None => Cell::not_taken(),
             })
@@ -426,7 +431,7 @@ fn conditions(reading: &Reading) -> Vec<String> {
 }
 
 /// Said of units that are not alike where nothing is expected.
-const DIFFER: &str = "they differ";
+pub(super) const DIFFER: &str = "they differ";
 
 fn twin(taken: &[(usize, usize)], verdicts: Option<&[judged::Row]>, units: &[UnitName]) -> String {
     let cases: Vec<(usize, &str)> = taken

@@ -1,18 +1,29 @@
 //! A parts list that was pasted or imported: CSV with or without a header, commas, semicolons or tabs.
 
-use super::Part;
+use super::{KINDS, Part};
 
 /// Names that a column may have, in the order of the fields of a row.
 const COLUMNS: [&[&str]; 5] = [
     &["kind", "part", "type of part"],
-    &["designator", "ref", "reference", "name"],
-    &["value", "type"],
+    &[
+        "designator",
+        "designators",
+        "ref",
+        "refs",
+        "reference",
+        "references",
+        "name",
+    ],
+    &["value"],
     &["pins", "nets", "between"],
     &["more", "properties", "notes"],
 ];
 
+/// A column that holds a kind in some lists, a value or a style in others.
+const TYPE: &str = "type";
+
 /// The rows of a parts list. Without a header the columns are kind, designator, value, nets, more. A missing kind is
-/// taken from the designator's letter (IEEE 315).
+/// taken from the designator's letter (IEEE 315); `R1, R3-R5` in one line are four parts.
 pub fn pasted(text: &str) -> Vec<Part> {
     let lines: Vec<&str> = text.lines().filter(|l| !l.trim().is_empty()).collect();
     let Some(first) = lines.first() else {
@@ -28,7 +39,9 @@ pub fn pasted(text: &str) -> Vec<Part> {
         head.iter().position(fits)
     };
     let found = COLUMNS.map(place);
-    let has_head = found.iter().flatten().count() >= 2 && found[1].is_some();
+    let typed = place(&[TYPE]);
+    let named = found.iter().chain([&typed]).flatten().count();
+    let has_head = named >= 2 && found[1].is_some();
     let order = if has_head {
         found
     } else {
@@ -47,12 +60,70 @@ pub fn pasted(text: &str) -> Vec<Part> {
             nets: of(order[3]).replace([',', ';', '/'], " "),
             more: of(order[4]),
         };
-        if part.kind.is_empty() {
-            part.kind = by_letter(&part.name).to_owned();
+        let word = of(typed.filter(|_| has_head));
+        if part.kind.is_empty() && KINDS.iter().any(|(kind, _)| *kind == word.to_lowercase()) {
+            part.kind = word.to_lowercase();
+        } else if part.value.is_empty() {
+            part.value = word;
+        } else if !word.is_empty() && word.chars().all(char::is_alphanumeric) {
+            let more = format!("{} style={}", part.more, word.to_lowercase());
+            part.more = more.trim().to_owned();
         }
         part
     });
-    rows.filter(|p| !p.is_empty()).collect()
+    let mut list = Vec::new();
+    for part in rows.filter(|p| !p.is_empty()) {
+        for name in designators(&part.name) {
+            let kind = match part.kind.as_str() {
+                "" => by_letter(&name),
+                kind => kind,
+            };
+            let kind = kind.to_owned();
+            list.push(Part {
+                kind,
+                name,
+                ..part.clone()
+            });
+        }
+    }
+    list
+}
+
+/// The designators of a line: `R1, R3-R5` are R1, R3, R4 and R5. What is none stays as it is.
+fn designators(text: &str) -> Vec<String> {
+    let whole = || vec![text.to_owned()];
+    let words: Vec<&str> = text
+        .split([' ', ',', ';'])
+        .filter(|w| !w.is_empty())
+        .collect();
+    let mut list = Vec::new();
+    for word in words {
+        let ends = word.split_once('-').unwrap_or((word, word));
+        let (Some((letters, from)), Some((other, to))) = (numbered(ends.0), numbered(ends.1))
+        else {
+            return whole();
+        };
+        let is_range = word.contains('-');
+        if is_range && (letters != other || to < from || to - from >= RANGE) {
+            return whole();
+        }
+        match is_range {
+            true => list.extend((from..=to).map(|n| format!("{letters}{n}"))),
+            false => list.push(word.to_owned()),
+        }
+    }
+    if list.is_empty() { whole() } else { list }
+}
+
+/// More parts than this in one range are a slip; chosen above what a board has of one value.
+const RANGE: u32 = 500;
+
+/// Letters and number of a designator.
+fn numbered(word: &str) -> Option<(&str, u32)> {
+    let start = word.find(|c: char| c.is_ascii_digit())?;
+    let (letters, number) = word.split_at(start);
+    let is_one = !letters.is_empty() && letters.chars().all(|c| c.is_ascii_alphabetic());
+    Some((letters, number.parse().ok()?)).filter(|_| is_one)
 }
 
 fn by_letter(name: &str) -> &'static str {
@@ -106,6 +177,41 @@ mod tests {
             assert_eq!(pasted(other), wanted, "{other}");
         }
         assert_eq!(pasted("\n \n"), []);
+    }
+
+    #[test]
+    fn a_type_is_a_kind_a_value_or_a_style() {
+        let list = pasted(
+            "Ref,Type,Value,Pins\nR1,Resistor,4k7,A B\nQ1,npn,2N2222,c=A b=B e=0V\nD1,1N4148,,A B\nC1,mica,100p,A B",
+        );
+        let rows: Vec<[&str; 4]> = list
+            .iter()
+            .map(|p| [&p.kind, &p.name, &p.value, &p.more].map(String::as_str))
+            .collect();
+        assert_eq!(
+            rows,
+            [
+                ["resistor", "R1", "4k7", ""],
+                ["npn", "Q1", "2N2222", ""],
+                ["diode", "D1", "1N4148", ""],
+                ["capacitor", "C1", "100p", "style=mica"],
+            ]
+        );
+    }
+
+    #[test]
+    fn parts_of_one_value_in_one_line_are_parts() {
+        let names =
+            |text: &str| -> Vec<String> { pasted(text).into_iter().map(|p| p.name).collect() };
+        assert_eq!(
+            names("Designators,Value\n\"R1, R3-R5\",4k7\nC1 C2,10n"),
+            ["R1", "R3", "R4", "R5", "C1", "C2"]
+        );
+        // What is no range is left to the person.
+        assert_eq!(
+            names("ref,value\nR5-R3,1k\nR1-C2,1k\nR1-R9999,1k\nA-1,1k"),
+            ["R5-R3", "R1-C2", "R1-R9999", "A-1"]
+        );
     }
 
     #[test]

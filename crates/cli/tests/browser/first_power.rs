@@ -209,3 +209,79 @@ fn stages_open_only_behind_a_permit_and_their_hold_points() {
         "{ledger}"
     );
 }
+
+#[test]
+fn power_goes_on_under_a_permit_or_a_signature() {
+    let project = Folder::of(&[("sheets/a2.kdl", CLAMP)]);
+    let bench = Bench::open(Some(&project.0));
+    bench.settled("/power?unit=1");
+    let on = |more: &[(&str, &str)]| {
+        let own = [
+            ("kind", "power"),
+            ("unit", "1"),
+            ("on", "yes"),
+            ("cycle", "1-1"),
+        ];
+        bench.enter(&[&own, more].concat())
+    };
+    refused(
+        &on(&[]),
+        "No permit stands for unit 1. None was ever given.",
+    );
+    refused(&on(&[("by", "J. Doe")]), "sign for it below");
+    assert!(bench.ledger().is_empty());
+    // With a permit nobody signs.
+    bench.enter(&[
+        ("kind", "test"),
+        ("unit", "1"),
+        ("name", "Looked over, plug pulled"),
+        ("passed", "yes"),
+        ("text", "clean"),
+    ]);
+    bench.enter(&[
+        ("kind", "reading"),
+        ("unit", "1"),
+        ("board", "A2"),
+        ("state", "cold"),
+        ("measured", "ohms"),
+        ("red", "+24V"),
+        ("black", "0V"),
+        ("place", "chassis"),
+        ("value", "1.6k"),
+    ]);
+    taken(&power(&bench, &[("kind", "permit")]));
+    taken(&on(&[]));
+    let off = [
+        ("kind", "power"),
+        ("unit", "1"),
+        ("on", "no"),
+        ("cycle", "1-1"),
+    ];
+    taken(&bench.enter(&off));
+    // A reseat ends the permit: it is asked for again, or signed for.
+    bench.enter(&[
+        ("kind", "touch"),
+        ("unit", "1"),
+        ("board", "A2"),
+        ("what", "J1"),
+        ("how", "reseated"),
+        ("reason", "dull pins"),
+    ]);
+    let page = bench.settled("/power?unit=1");
+    assert!(
+        page.contains("No permit stands.") && page.contains("It is on, and I sign for it"),
+        "{page}"
+    );
+    refused(&on(&[]), "has ended. The board was pulled since (entry 6).");
+    taken(&on(&[
+        ("by", "J. Doe"),
+        ("reason", "on the dummy load alone"),
+    ]));
+    let last = bench.ledger().pop().expect("entries");
+    assert!(
+        last.contains("without a permit, signed for by J. Doe, because on the dummy load alone"),
+        "{last}"
+    );
+    // Off is always written.
+    taken(&bench.enter(&off));
+}

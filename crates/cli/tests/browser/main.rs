@@ -3,11 +3,15 @@
 mod care;
 mod entering;
 mod first_power;
+mod heat;
 mod hostile;
+mod killed;
 mod load;
 mod logic;
+mod looks;
 mod stage;
 mod stores;
+mod together;
 mod whole;
 
 use serde_json::json;
@@ -94,6 +98,12 @@ async fn check(browser: &Browser, bench: &Bench, path: &str) {
         browser.run(nameless).await,
         json!([]),
         "{path}: controls without a name"
+    );
+    let keys = "const all = [...document.querySelectorAll('a[data-key]')].map(e => e.dataset.key); return all.filter((k, i) => all.indexOf(k) !== i)";
+    assert_eq!(
+        browser.run(keys).await,
+        json!([]),
+        "{path}: one key for two links"
     );
     // Relative luminance and contrast ratio: W3C WCAG 2.2, section 4. Words of drawings have a fill; what is written on
     // photographs has a ground of its own.
@@ -184,7 +194,7 @@ async fn a_planted_fault_disagrees_on_its_unit_alone() {
         .await;
     assert_eq!(
         words,
-        json!(["begun", "finding open", "not looked at", "not looked at"])
+        json!(["begun", "disagrees", "not looked at", "not looked at"])
     );
     let needs = browser
         .run("return [...document.querySelectorAll('.needs .figures')].map(e => e.textContent)")
@@ -192,9 +202,34 @@ async fn a_planted_fault_disagrees_on_its_unit_alone() {
     let wanted = [
         "open: A2: 1 of unit 2 disagree; and 2 more",
         "open: A3 +12V: not read in unit 1; and 1 more",
-        "for a person to say; not recorded",
+        "for a person to say; open on units 1 and 2",
     ];
     assert_eq!(needs, json!(wanted));
+    // What only a person can say is said of each unit, and a move takes it away.
+    let say = |unit: &str| {
+        let fields = [
+            ("kind", "test"),
+            ("unit", unit),
+            ("name", "nothing is warm"),
+            ("passed", "yes"),
+            ("text", "after an hour"),
+        ];
+        assert!(bench.enter(&fields).starts_with("HTTP/1.1 303"));
+    };
+    let last = "return [...document.querySelectorAll('.needs .figures')].at(-1).textContent";
+    say("1");
+    browser
+        .until("return [...document.querySelectorAll('.needs .figures')].at(-1).textContent === 'for a person to say; open on unit 2'")
+        .await;
+    whole::fill(&browser, ".needs form", &[("text", "cool, J.")], "It is so").await;
+    assert_eq!(
+        browser.run(last).await,
+        json!("what was written down shows it")
+    );
+    bench.enter(&[("kind", "move"), ("unit", "1"), ("text", "to the attic")]);
+    browser
+        .until("return [...document.querySelectorAll('.needs .figures')].at(-1).textContent === 'for a person to say; open on unit 1'")
+        .await;
     let next = browser
         .run("return document.querySelector('.next').textContent")
         .await;

@@ -335,6 +335,15 @@ impl Browser {
             .unwrap_or_else(|e| panic!("{script}: {e}"))
     }
 
+    /// What a promise that the page keeps under this name comes to.
+    pub async fn told(&self, promise: &str) -> Value {
+        let script = format!("window.{promise}.then(arguments[0])");
+        self.client
+            .execute_async(&script, Vec::new())
+            .await
+            .unwrap_or_else(|e| panic!("{promise}: {e}"))
+    }
+
     /// Presses keys on whatever has the focus.
     pub async fn press(&self, keys: &str) {
         let focused = self
@@ -352,6 +361,18 @@ impl Browser {
             "cmd": "Emulation.setEmulatedMedia",
             "params": { "features": [{ "name": "prefers-color-scheme", "value": word }] },
         });
+        self.driver(&format!("{session}/goog/cdp/execute"), &body);
+    }
+
+    /// The size of what is seen of a page (Chrome DevTools Protocol, Emulation); a window has a least width of its own.
+    pub async fn size(&self, width: u32, height: u32) {
+        let session = self.session().await;
+        let body = json!({
+            "cmd": "Emulation.setDeviceMetricsOverride",
+            "params": { "width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 600 },
+        });
+        self.driver(&format!("{session}/goog/cdp/execute"), &body);
+        let body = json!({ "cmd": "Emulation.setScrollbarsHidden", "params": { "hidden": true } });
         self.driver(&format!("{session}/goog/cdp/execute"), &body);
     }
 

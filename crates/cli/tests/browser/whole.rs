@@ -225,11 +225,14 @@ async fn an_empty_folder_becomes_a_machine() {
     let text = std::fs::read_to_string(folder.0.join("machine.kdl")).expect("a machine file");
     let wanted = "machine \"Invented \\\"2\\\"\" {\n    unit \"1\" serial=\"0217\"\n    assembly \"Supplies\" {\n        board \"A1\" title=\"Regulator\"\n    }\n}\n";
     assert_eq!(text, wanted);
-    assert!(
-        bench.ledger()[0].contains("from a barn"),
-        "{:?}",
-        bench.ledger()
-    );
+    let told = bench.ledger().concat();
+    for wanted in [
+        "machine named Invented",
+        "from a barn",
+        "added to the machine file",
+    ] {
+        assert!(told.contains(wanted), "{wanted}: {told}");
+    }
     check(&browser, &bench, "/").await;
     check(&browser, &bench, "/board/A1").await;
 }

@@ -91,7 +91,7 @@ pub struct Ruling {
     pub reason: String,
 }
 
-/// A difference of the units was dismissed as harmless; it need not be seen again.
+/// A difference of the units, or one odd reading among like ones, was dismissed as harmless; it need not be seen again.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Dismissal {
     /// The board.
@@ -106,4 +106,15 @@ pub struct Dismissal {
     pub black: String,
     /// Harmless, because.
     pub reason: String,
+    /// The one reading that it is about; none means the difference of the units at this place.
+    pub one: Option<OddOne>,
+}
+
+/// The reading of one unit that stood out among like ones.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct OddOne {
+    /// The unit.
+    pub unit: String,
+    /// What was read there, as written: a reading that is not like it any more was not dismissed.
+    pub value: String,
 }

@@ -1,6 +1,6 @@
 //! The machine, its units, and the state in which they arrived.
 
-use super::Site;
+use super::{Override, Site};
 use crate::{Digest, Id};
 
 /// The machine was named; the last name counts.
@@ -101,6 +101,8 @@ pub struct Power {
     pub cycle: String,
     /// Through what: a lamp, a variable transformer, a bench supply.
     pub note: String,
+    /// Who switched it on without a permit in force, and why.
+    pub signed: Option<Override>,
 }
 
 /// A remark.

@@ -3,8 +3,8 @@
 use units::Unit;
 
 use super::{
-    Circumstance, Closing, Connection, Correction, Event, Finding, Hold, Origin, Override,
-    PowerPermit, Repair, Row, Site, Turn, Watch,
+    Circumstance, Closing, Connection, Correction, Dismissal, Event, Finding, Hold, Origin,
+    Override, PowerPermit, Repair, Row, Site, Turn, Watch,
 };
 use crate::as_written;
 
@@ -109,15 +109,7 @@ impl Event {
                     e.reason
                 )
             }
-            Event::Dismissal(e) => format!(
-                "board {}: {} {} {} to {}: the units' difference is harmless, because {}",
-                e.board,
-                e.state.word(),
-                e.kind.word(),
-                e.red,
-                e.black,
-                e.reason
-            ),
+            Event::Dismissal(e) => dismissal(e),
             Event::Photo(e) => {
                 format!(
                     "{}: photograph, {} side: {}",
@@ -131,7 +123,9 @@ impl Event {
             Event::Power(e) => {
                 let how = if e.on { "on" } else { "off" };
                 let note = said(", ", some(&e.note));
-                format!("unit {}: power {how}, cycle {}{note}", e.unit, e.cycle)
+                let by = e.signed.as_ref().map(signature);
+                let by = said(", without a permit, signed for by ", by.as_deref());
+                format!("unit {}: power {how}, cycle {}{note}{by}", e.unit, e.cycle)
             }
             Event::Permit(e) => permit(e),
             Event::Watch(e) => watch(e),
@@ -142,6 +136,25 @@ impl Event {
         };
         text.replace(['\n', '\r'], " ")
     }
+}
+
+fn dismissal(e: &Dismissal) -> String {
+    let what = match &e.one {
+        None => "the units' difference is harmless".to_owned(),
+        Some(one) => format!(
+            "{} of unit {} is harmless among like ones",
+            one.value, one.unit
+        ),
+    };
+    format!(
+        "board {}: {} {} {} to {}: {what}, because {}",
+        e.board,
+        e.state.word(),
+        e.kind.word(),
+        e.red,
+        e.black,
+        e.reason
+    )
 }
 
 fn some(text: &str) -> Option<&str> {

@@ -23,6 +23,34 @@ pub struct BringUp<'a> {
     pub watches: Vec<(&'a Entry, &'a Watch)>,
 }
 
+/// Whether leave stands to switch a unit on.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Leave<'a> {
+    /// By the permit of this entry.
+    Stands(&'a Entry),
+    /// The permit of this entry has ended, and why.
+    Ended(&'a Entry, Lapse<'a>),
+    /// No permit was ever given.
+    NeverGiven,
+}
+
+impl Leave<'_> {
+    /// In words, a whole sentence.
+    pub fn words(&self) -> String {
+        match self {
+            Leave::Stands(entry) => format!("The permit of entry {} stands.", entry.number),
+            Leave::Ended(entry, lapse) => {
+                format!(
+                    "The permit of entry {} has ended. {}",
+                    entry.number,
+                    lapse.words()
+                )
+            }
+            Leave::NeverGiven => "None was ever given.".to_owned(),
+        }
+    }
+}
+
 impl<'a> BringUp<'a> {
     /// The permit, while it is in force.
     pub fn permit(&self) -> Option<&'a PowerPermit> {
@@ -73,6 +101,17 @@ impl Work {
             holds,
             watches,
         })
+    }
+
+    /// Whether leave stands to switch a unit on at a moment.
+    pub fn leave(&self, unit: &str, now: Moment) -> Leave<'_> {
+        let Some(bring_up) = self.bring_up(unit, now) else {
+            return Leave::NeverGiven;
+        };
+        match bring_up.lapse {
+            None => Leave::Stands(bring_up.entry),
+            Some(lapse) => Leave::Ended(bring_up.entry, lapse),
+        }
     }
 
     /// Why a check before power no longer holds; none if it does. A move, any pulled or changed board and four weeks end

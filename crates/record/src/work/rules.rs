@@ -7,7 +7,8 @@ use super::refusal::{Refusal, refuse};
 use super::{Work, trimmers};
 use super::{bring_up, closing};
 use crate::event::{
-    Capacitor, Circumstance, Correction, Outcome, Point, Repair, Row, Ruling, Trust, Unit,
+    Capacitor, Circumstance, Correction, Dismissal, Outcome, Point, Repair, Row, Ruling, Trust,
+    Unit,
 };
 use crate::event::{Level, Site};
 use crate::{Entry, Event, Id};
@@ -75,7 +76,7 @@ pub(super) fn check(work: &Work, event: &Event) -> Result<(), Refusal> {
         }
         Event::Closing(e) => closing::check(work, e).map(|_| ()),
         Event::Ruling(e) => ruling(e),
-        Event::Dismissal(e) => reason(&e.reason),
+        Event::Dismissal(e) => dismissal(e),
         Event::Point(e) => point(work, e),
         Event::Permit(e) => bring_up::permit(work, e),
         Event::Watch(e) => bring_up::watch(work, e),
@@ -264,6 +265,17 @@ fn ruling(ruling: &Ruling) -> Result<(), Refusal> {
         );
     }
     reason(&ruling.reason)
+}
+
+fn dismissal(dismissal: &Dismissal) -> Result<(), Refusal> {
+    reason(&dismissal.reason)?;
+    match &dismissal.one {
+        Some(one) if one.unit.trim().is_empty() || one.value.trim().is_empty() => refuse(
+            "It is not said which unit's reading is harmless, and what it read.",
+            "Dismiss it on the board's page, beside the reading.",
+        ),
+        _ => Ok(()),
+    }
 }
 
 fn point(work: &Work, point: &Point) -> Result<(), Refusal> {

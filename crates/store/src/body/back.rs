@@ -287,6 +287,8 @@ pub fn event(twin: Twin) -> Option<Event> {
             red,
             black,
             reason,
+            unit,
+            value,
         } => Event::Dismissal(e::Dismissal {
             board,
             state: state(&in_state)?,
@@ -294,6 +296,11 @@ pub fn event(twin: Twin) -> Option<Event> {
             red,
             black,
             reason,
+            one: match (unit, value) {
+                (None, None) => None,
+                (Some(unit), Some(value)) => Some(e::OddOne { unit, value }),
+                _ => return None,
+            },
         }),
         Twin::Photo {
             site: at,
@@ -328,11 +335,16 @@ pub fn event(twin: Twin) -> Option<Event> {
             on,
             cycle,
             note,
+            signed,
         } => Event::Power(e::Power {
             unit,
             on,
             cycle,
             note,
+            signed: match signed {
+                None => None,
+                Some(signed) => Some(signature(&signed)?),
+            },
         }),
         Twin::Permit { unit, checks } => {
             let checks: Vec<e::ColdCheck> =

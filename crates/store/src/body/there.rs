@@ -183,6 +183,8 @@ pub fn twin(event: &Event) -> Option<Twin> {
             red: d.red.clone(),
             black: d.black.clone(),
             reason: d.reason.clone(),
+            unit: d.one.as_ref().map(|one| one.unit.clone()),
+            value: d.one.as_ref().map(|one| one.value.clone()),
         },
         Event::Photo(p) => Twin::Photo {
             site: site(&p.site),
@@ -207,6 +209,7 @@ pub fn twin(event: &Event) -> Option<Twin> {
             on: p.on,
             cycle: p.cycle.clone(),
             note: p.note.clone(),
+            signed: p.signed.as_ref().map(signature),
         },
         Event::Permit(p) => Twin::Permit {
             unit: p.unit().to_owned(),

@@ -169,6 +169,8 @@ pub enum Twin {
         red: String,
         black: String,
         reason: String,
+        unit: Option<String>,
+        value: Option<String>,
     },
     Photo {
         site: Site,
@@ -193,6 +195,7 @@ pub enum Twin {
         on: bool,
         cycle: String,
         note: String,
+        signed: Option<Signature>,
     },
     Permit {
         unit: String,

@@ -308,6 +308,10 @@ pub fn event(kind: usize, p: &Pieces) -> Event {
             red: b,
             black: c,
             reason: d,
+            one: p.flags[0].then(|| OddOne {
+                unit: p.texts[4].clone(),
+                value: p.texts[5].clone(),
+            }),
         }),
         24 => match hash {
             Some(attachment) => Event::Photo(Photo {
@@ -338,6 +342,7 @@ pub fn event(kind: usize, p: &Pieces) -> Event {
             on: p.flags[0],
             cycle: b,
             note: c,
+            signed: p.flags[1].then(|| signed(p)),
         }),
         28 => Event::Note(Note { site, text: a }),
         29 => {

@@ -3,8 +3,8 @@
 use store::record::event::{
     Alteration, Capacitor, Circumstance, Condition, Connection, ConnectionKind, Correction,
     Dismissal, Explanation, Face, Fate, FateWord, How, Hypothesis, Lasts, Level, Mark, Move, Note,
-    Order, Outcome, Point, Power, Recheck, Repair, Row, Ruling, Site, Step, Test, Touch, Trust,
-    Turn,
+    OddOne, Order, Outcome, Override, Point, Power, Recheck, Repair, Row, Ruling, Site, Step, Test,
+    Touch, Trust, Turn,
 };
 use store::record::{Digest, Event, Id, Placement, ReadingKind, State, Work};
 
@@ -133,6 +133,10 @@ pub fn event(kind: &str, form: &Form, photos: &[Digest], work: &Work) -> Made<Ev
             red: needed(form, "red", "where the red lead was")?,
             black: needed(form, "black", "where the black lead was")?,
             reason: form.text("reason").to_owned(),
+            one: match (form.line("unit"), form.line("value")) {
+                (Some(unit), Some(value)) => Some(OddOne { unit, value }),
+                _ => None,
+            },
         }),
         "point" => Event::Point(Point {
             photo: id(form, "photo")?,
@@ -145,6 +149,7 @@ pub fn event(kind: &str, form: &Form, photos: &[Digest], work: &Work) -> Made<Ev
             on: form.text("on") == "yes",
             cycle: needed(form, "cycle", "the name of the power cycle")?,
             note: form.text("note").to_owned(),
+            signed: Override::new(form.text("by"), form.text("reason")),
         }),
         "note" => Event::Note(Note {
             site: site(form),

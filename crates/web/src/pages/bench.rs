@@ -4,6 +4,7 @@ use bench::pages::overview::{Assembly, Cell, Hold, Line, NeedStanding, View};
 use bench::project::UnitName;
 use maud::{Markup, html};
 
+use super::enter::{held, hidden, line};
 use super::{address, marks, remarks};
 
 /// What stands between header and footer.
@@ -14,12 +15,12 @@ pub fn main(view: &View, start: Option<&Markup>) -> Markup {
             @if start.is_none() { (empty()) }
             (remarks::errors(&view.remarks))
         } @else {
-            @if let Some(hold) = &view.hold { (hold_point(hold)) }
             @if let Some(next) = &view.next {
                 p.next { a href=(address(&next.board)) data-key="Enter" { "Continue at " strong { (next.board) } ": " (next.why) } }
             } @else if !view.is_waiting {
                 p.answer { "Every board was read in every unit, and no reading disagrees." }
             }
+            @if let Some(hold) = &view.hold { (hold_point(hold, start.is_some())) }
             p { a.go href="/power" { "Before first power: the cold card and the stages" } }
             (remarks::errors(&view.remarks))
             (table(view))
@@ -38,7 +39,7 @@ fn empty() -> Markup {
     }
 }
 
-fn hold_point(hold: &Hold) -> Markup {
+fn hold_point(hold: &Hold, is_open: bool) -> Markup {
     html! {
         section.hold aria-labelledby="hold" {
             h2 id="hold" { small { "Next hold point" } (hold.name) }
@@ -55,10 +56,38 @@ fn hold_point(hold: &Hold) -> Markup {
                                 @match standing {
                                     NeedStanding::Shown => "what was written down shows it",
                                     NeedStanding::Open(why) => { "open: " (why) }
-                                    NeedStanding::Yours => "for a person to say; not recorded",
+                                    NeedStanding::Yours(units) => {
+                                        "for a person to say"
+                                        @match units.as_slice() {
+                                            [] => {},
+                                            [one] => { "; open on unit " (one) },
+                                            many => { "; open on units " (many.join(" and ")) },
+                                        }
+                                    }
                                 }
                             }
+                            @if let (NeedStanding::Yours(units), true) = (standing, is_open) {
+                                @if !units.is_empty() { (say(text, units)) }
+                            }
                         }
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// The forms by which a person says of a unit that a condition is met.
+fn say(need: &str, units: &[String]) -> Markup {
+    html! {
+        details id=(format!("say-{need}")) {
+            summary { "Say so" }
+            @for unit in units {
+                form method="post" action="/entry" data-keep id=(format!("say-{unit}-{need}")) {
+                    (hidden("test", "/")) (held("unit", unit)) (held("name", need)) (held("passed", "yes"))
+                    div.fields {
+                        (line("text", &format!("Unit {unit}: what was seen, and by whom"), ""))
+                        button type="submit" { "It is so" }
                     }
                 }
             }

@@ -60,20 +60,20 @@ pub fn main(shown: &Shown) -> Markup {
             @if is_open { a.go href=(format!("{address}/probe")) data-key="t" { "Take readings one by one" } }
             a.go href=(format!("{address}/map")) data-key="m" { "Map" }
             a.go href=(format!("{address}/trust")) data-key="a" { "Trust, tests, trimmers, capacitors" }
-            a.go href=(format!("{address}/sheet")) data-key="s" { @if view.without.is_some() { "Type its sheet" } @else { "Its sheet" } }
+            a.go href=(format!("{address}/sheet")) data-key="d" { @if view.without.is_some() { "Type its sheet" } @else { "Its sheet" } }
             a.go href=(format!("/ledger?board={}", coded(&view.name))) { "What happened to it" }
         }
         @if let Some(why) = &view.without { p.answer { (why) } }
         (answer(view, waiting))
         (remarks::errors(&view.remarks))
-        (cautions(&view.cautions))
         @if let Some(first) = view.rows.iter().find(|r| r.rank() == 0) { (look_first(first, &view.units)) }
+        (cautions(&view.cautions))
         @if view.rows.is_empty() && view.without.is_none() {
             p { "No reading of this board was taken yet. Below stands what a healthy one would read; enter what you read, or put readings into "
                 code { "readings/" (view.name) ".csv" } "." }
         }
         @if is_open { (enter::reading(view, address, shown.given)) }
-        @if view.without.is_some() { (kin::section(&view.kin, &view.units)) }
+        @if view.without.is_some() { (kin::section(view, &format!("{address}#kin"), is_open)) }
         @if !view.rows.is_empty() { (verdicts(view, address, is_open)) }
         @if let Some(weighed) = weighed { (advice_page::section(weighed, &view.name, address, is_open)) }
         @if let Some(map) = shown.map { (map) }
@@ -176,11 +176,21 @@ fn cautions(list: &[Caution]) -> Markup {
     html! {
         @if !list.is_empty() {
             aside.caution aria-label="Cautions" {
-                @for c in list {
-                    p { strong { "Caution. " } (c.what) }
-                    p.why { (c.why) }
-                }
+                @for c in list { p { strong { "Caution. " } (c.what) } }
                 p { "Local rules stand above this page." }
+                (reasons(list))
+            }
+        }
+    }
+}
+
+/// Why each caution is one, folded: what is to be done stands without it.
+pub fn reasons(list: &[Caution]) -> Markup {
+    html! {
+        @if !list.is_empty() {
+            details id="why" {
+                summary { "Why" }
+                @for c in list { p { (c.what) } p.why { (c.why) } }
             }
         }
     }

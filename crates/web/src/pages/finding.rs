@@ -1,7 +1,7 @@
 //! Findings of a board: opened, thought about before the probe, mended, closed by a re-test that could have failed.
 
 use maud::{Markup, html};
-use store::record::event::{Event, Row, Site};
+use store::record::event::{Event, Row, Test};
 use store::record::work::{FindingState, FindingWord, HypothesisState};
 use store::record::{Entry, Work};
 
@@ -41,7 +41,7 @@ pub fn section(work: &Work, place: &Place) -> Markup {
             h2 id="findings" { "Findings" }
             @if findings.is_empty() { p { "None was opened on this board." } }
             @for finding in &findings { (one(work, finding, place)) }
-            @if place.is_open { (open_by_hand(place)) }
+            @if place.is_open { (open_by_hand(place)) (work_without(place)) }
             (touched(work, place))
             datalist id="parts" { @for part in place.parts { option value=(part) {} } }
             datalist id="suspects" { @for s in &place.suspects { option value=(s) {} } }
@@ -69,6 +69,7 @@ fn one(work: &Work, f: &FindingState, place: &Place) -> Markup {
             @if let store::record::event::Origin::Verdict { text, .. } = &f.finding.origin { p.why { "By the verdict: " (text) } }
             @if f.finding.circumstance.intermittent { p.why { "It comes and goes." } }
             @if let Some(minutes) = f.finding.circumstance.minutes { p.why { "It shows " (minutes) " minutes after switch-on." } }
+            @if let Some(celsius) = &f.finding.circumstance.celsius { p.why { "It shows at " (celsius.0) " degrees C." } }
             @if let Some(tapped) = &f.finding.circumstance.tapped { p.why { "It shows when " (tapped) " is tapped." } }
             p.why { a href=(format!("/entry/{id}")) { "entry " (f.entry.number) } }
             @if is_open { (body) } @else { details id=(format!("closed-{id}")) { summary { "What was done" } (body) } }
@@ -108,8 +109,10 @@ fn hypothesis(work: &Work, h: &HypothesisState, place: &Place, is_open: bool) ->
                         (hidden("outcome", &format!("{}#findings", place.back)))
                         (held("hypothesis", id))
                         @let evidence = after(work, h.entry, place.board);
-                        @if evidence.is_empty() { p { "Take the reading first; one from before cannot decide what was thought up to fit it." } }
+                        @let tests = tests_after(work, h.entry, place.board);
+                        @if evidence.is_empty() && tests.is_empty() { p { "Take the reading first; one from before cannot decide what was thought up to fit it." } }
                         @for (entry, row) in &evidence { (tick("evidence", entry.id.as_str(), &words(entry, row))) }
+                        @for (entry, test) in &tests { (tick("evidence", entry.id.as_str(), &run(entry, test))) }
                         (line("reason", "How it speaks", ""))
                         button type="submit" name="refuted" value="yes" { "It refutes it" }
                         button type="submit" name="refuted" value="no" { "It supports it" }
@@ -129,6 +132,22 @@ fn after<'a>(work: &'a Work, entry: &Entry, board: &'a str) -> Vec<(&'a Entry, &
     list.reverse();
     list.truncate(8);
     list
+}
+
+/// Tests of the board after an entry, newest first.
+fn tests_after<'a>(work: &'a Work, entry: &Entry, board: &str) -> Vec<(&'a Entry, &'a Test)> {
+    let list = work.others().rev().filter_map(|(e, event)| match event {
+        Event::Test(test) if test.site.board.as_deref() == Some(board) => {
+            (e.number > entry.number).then_some((e, test))
+        }
+        _ => None,
+    });
+    list.take(8).collect()
+}
+
+fn run(entry: &Entry, test: &Test) -> String {
+    let how = if test.passed { "passed" } else { "failed" };
+    format!("entry {}: test {} {how}", entry.number, test.name)
 }
 
 fn words(entry: &Entry, row: &Row) -> String {
@@ -160,7 +179,8 @@ fn steps(work: &Work, f: &FindingState, place: &Place) -> Markup {
         }
         details id=(format!("mend-{id}")) {
             summary { "Touched or repaired" }
-            (touch(site, &back, id)) (repair(site, &back, id))
+            @let (unit, board) = (held("unit", &site.unit), site.board.as_deref().unwrap_or(""));
+            (touch(&unit, board, &back, id)) (repair(&unit, board, Some(id), &back, id))
         }
         details id=(format!("close-{id}")) {
             summary { "Close by a re-test, or explain" }
@@ -174,16 +194,13 @@ fn steps(work: &Work, f: &FindingState, place: &Place) -> Markup {
     }
 }
 
-fn of_site(site: &Site) -> Markup {
-    html! { (held("unit", &site.unit)) @if let Some(board) = &site.board { (held("board", board)) } }
-}
-
-fn touch(site: &Site, back: &str, key: &str) -> Markup {
+fn touch(unit: &Markup, board: &str, back: &str, key: &str) -> Markup {
     html! {
         form method="post" action="/entry" data-keep id=(format!("touch-form-{key}")) {
             p { strong { "About to touch something" } " (write it first: what follows may be its doing)" }
-            (hidden("touch", back)) (of_site(site))
+            (hidden("touch", back)) (held("board", board))
             div.fields {
+                (unit)
                 (line("what", "Which connector, contact or part", ""))
                 label.field { span { "How" } select name="how" {
                     @for how in store::record::event::How::ALL { option value=(how.word()) { (how.word()) } }
@@ -195,12 +212,13 @@ fn touch(site: &Site, back: &str, key: &str) -> Markup {
     }
 }
 
-fn repair(site: &Site, back: &str, key: &str) -> Markup {
+fn repair(unit: &Markup, board: &str, finding: Option<&str>, back: &str, key: &str) -> Markup {
     html! {
         form method="post" action="/entry" enctype="multipart/form-data" data-keep id=(format!("repair-form-{key}")) {
             p { strong { "A part was changed" } }
-            (hidden("repair", back)) (of_site(site)) (held("finding", key))
+            (hidden("repair", back)) (held("board", board)) @if let Some(finding) = finding { (held("finding", finding)) }
             div.fields {
+                (unit)
                 label.field { span { "Part" } input type="text" name="part" list="parts" required autocomplete="off"; }
                 (line("what", "What came out, what went in", ""))
                 label.field { span { "What it did wrong" } input type="text" name="symptom" list="suspects" autocomplete="off"; }
@@ -226,17 +244,22 @@ fn closing(work: &Work, f: &FindingState, back: &str) -> Markup {
         })
         .map(|(entry, _)| entry)
         .collect();
-    let pairs = pairs(work, f, remedies.iter().map(|e| e.number).max());
+    let done = remedies.iter().map(|e| e.number).max();
+    let pairs = pairs(work, f, done);
+    let tests = test_pairs(work, f, done);
     html! {
         form method="post" action="/entry" data-keep id=(format!("close-form-{id}")) {
             (hidden("closing", back)) (held("finding", id))
             @if remedies.is_empty() { p { "Nothing was touched or repaired since it was opened." } }
             @for entry in &remedies { (tick("remedy", entry.id.as_str(), &format!("entry {}: {}", entry.number, entry.event.words()))) }
-            @if !remedies.is_empty() && pairs.is_empty() { p { "No reading that was off before was taken again after it. Take it again in the same way." } }
+            @if !remedies.is_empty() && pairs.is_empty() && tests.is_empty() { p { "No reading that was off before was taken again after it, and no test that was failed was run again. Take it again in the same way, or run the test." } }
             @for (before, after) in &pairs {
                 (tick("retest", &format!("{}:{}", before.0.id, after.0.id), &format!("{}; before: {}", words(after.0, after.1), before.1.value)))
             }
-            @if !pairs.is_empty() {
+            @for (before, after, test) in &tests {
+                (tick("retest", &format!("{}:{}", before.id, after.id), &format!("{}; before: failed, entry {}", run(after, test), before.number)))
+            }
+            @if !pairs.is_empty() || !tests.is_empty() {
                 (line("tapped", "Tapped while reading", ""))
                 (line("reason", "Remark", ""))
                 button type="submit" { "Close it" }
@@ -246,6 +269,37 @@ fn closing(work: &Work, f: &FindingState, back: &str) -> Markup {
 }
 
 type Taken<'a> = (&'a Entry, &'a Row);
+
+/// Tests of the unit and board that were last failed before the last remedy and last passed after it: before, after, and what
+/// the last run said.
+fn test_pairs<'a>(
+    work: &'a Work,
+    f: &'a FindingState,
+    done: Option<u64>,
+) -> Vec<(&'a Entry, &'a Entry, &'a Test)> {
+    let Some(done) = done else { return Vec::new() };
+    let all: Vec<(&Entry, &Test)> = work
+        .others()
+        .filter_map(|(entry, event)| match event {
+            Event::Test(test) if test.site == f.finding.site => Some((entry, test)),
+            _ => None,
+        })
+        .collect();
+    let last = |name: &str, is_before: bool| {
+        let fits =
+            |(e, t): &&(&'a Entry, &'a Test)| t.name == name && (e.number < done) == is_before;
+        all.iter().rev().find(fits).copied()
+    };
+    let mut names: Vec<&str> = all.iter().map(|(_, t)| t.name.as_str()).collect();
+    names.sort_unstable();
+    names.dedup();
+    let pair = |name: &str| {
+        let (before, failed) = last(name, true)?;
+        let (after, passed) = last(name, false)?;
+        (!failed.passed && passed.passed).then_some((before, after, passed))
+    };
+    names.into_iter().filter_map(pair).collect()
+}
 
 /// The last reading of each place before the last remedy, with the last one after it.
 fn pairs<'a>(
@@ -290,6 +344,24 @@ fn open_by_hand(place: &Place) -> Markup {
                     button type="submit" { "Open it" }
                 }
             }
+        }
+    }
+}
+
+/// What is touched or changed without a finding: a reseat before a test, a capacitor before it fails.
+fn work_without(place: &Place) -> Markup {
+    let back = format!("{}#findings", place.back);
+    let units = || {
+        html! {
+            @if place.units.is_empty() { (line("unit", "Unit", "1")) } @else {
+                label.field { span { "Unit" } select name="unit" { @for u in &place.units { option { (u) } } } }
+            }
+        }
+    };
+    html! {
+        details id="touch-or-repair" {
+            summary { "Touch or change something without a finding" }
+            (touch(&units(), place.board, &back, "by-itself")) (repair(&units(), place.board, None, &back, "by-itself"))
         }
     }
 }

@@ -67,6 +67,7 @@ fn sections(work: &Work, project: &Project, unit: &str, is_open: bool) -> Markup
         @if list.is_empty() { p { "None was seen yet." } }
         @for a in &list { (alteration(a, &back, is_open)) }
         @if is_open { (alter(unit, &boards, &back)) }
+        (originals(work, unit))
         h2 id="connections" { "Slots and cables" }
         (connections(&work.connections(unit)))
         @if is_open { (connect(unit, &boards, &back)) (moved(unit, &back)) }
@@ -152,6 +153,36 @@ fn alteration(a: &AlterationState, back: &str, is_open: bool) -> Markup {
                         (hidden("fate", &format!("{back}#alteration-{id}"))) (held("alteration", id))
                         (line("reason", "Because", ""))
                         @for word in FateWord::ALL { button type="submit" name="fate" value=(word.word()) { (fated(word)) } }
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// Parts that were changed, and where the originals are.
+fn originals(work: &Work, unit: &str) -> Markup {
+    let list: Vec<_> = work
+        .others()
+        .filter_map(|(entry, event)| match event {
+            Event::Repair(repair) if repair.site.unit == unit => Some((entry, repair)),
+            _ => None,
+        })
+        .collect();
+    html! {
+        @if !list.is_empty() {
+            h2 id="originals" { "Parts changed, and where the originals are" }
+            ul.seen {
+                @for (entry, repair) in list.iter().rev() {
+                    li {
+                        p.figure-words {
+                            @if let Some(board) = &repair.site.board { strong { (board) } " " }
+                            strong { (repair.part) } ": " (repair.what) ". "
+                            @match &repair.kept { Some(place) => { "Kept in " strong { (place) } }, None => "It is not said where the original is" }
+                            @if repair.reversible { "; can be undone" }
+                            ". " a.small href=(format!("/entry/{}", entry.id)) { "entry " (entry.number) }
+                        }
+                        (pictures(&entry.event))
                     }
                 }
             }

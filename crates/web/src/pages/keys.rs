@@ -16,8 +16,8 @@ const KEYS: [(&str, &str); 13] = [
     ("r", "enter a reading: the cursor goes to the red lead"),
     ("t", "take readings one by one"),
     (
-        "m, a, s",
-        "of a board: its map, its trust and settings, its sheet",
+        "m, a, d",
+        "of a board: its map, its trust and settings, its drawing as a sheet",
     ),
     ("n, p", "next board, previous board"),
     (

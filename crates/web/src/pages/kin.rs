@@ -2,11 +2,17 @@
 
 use bench::pages::alike::{Kin, Member};
 use bench::pages::bar::Bar;
+use bench::pages::board::View;
+use bench::pages::harmless::Harmless;
 use bench::project::UnitName;
 use maud::{Markup, html};
 
+use super::enter::{held, hidden, line};
+use super::twins::put_away;
+
 /// The section; it says how to get one where no like parts were read yet.
-pub fn section(list: &[Kin], units: &[UnitName]) -> Markup {
+pub fn section(view: &View, back: &str, is_open: bool) -> Markup {
+    let (list, units) = (&view.kin, &view.units);
     html! {
         section.kin aria-labelledby="kin" {
             h2 id="kin" { "Like parts beside each other" }
@@ -17,12 +23,35 @@ pub fn section(list: &[Kin], units: &[UnitName]) -> Markup {
                 p { "A population beats the book: what stands out is more than 3.5 spreads from the middle of its like. Parts of one letter "
                     "may still be of different kinds; then the spread is wide, and nothing stands out." }
             }
-            @for kin in list { (one(kin, units)) }
+            @for kin in list { (one(kin, units, &Place { board: &view.name, back, is_open })) }
         }
     }
 }
 
-fn one(kin: &Kin, units: &[UnitName]) -> Markup {
+/// Where what is dismissed is sent from.
+struct Place<'a> {
+    board: &'a str,
+    back: &'a str,
+    is_open: bool,
+}
+
+/// The form by which one odd reading is put away.
+fn dismiss(kin: &Kin, member: &Member, unit: &UnitName, place: &Place) -> Markup {
+    html! {
+        details id=(format!("harmless-{}-{}-{}-{}", kin.state, kin.kind, member.red, unit.name)) {
+            summary { "It is harmless" }
+            form method="post" action="/entry" {
+                (hidden("dismissal", place.back)) (held("board", place.board)) (held("unit", &unit.name))
+                (held("state", kin.state)) (held("measured", kin.kind)) (held("red", &member.red)) (held("black", &member.black))
+                (held("value", &member.written))
+                (line("reason", "Because", ""))
+                button type="submit" { "Put it away" }
+            }
+        }
+    }
+}
+
+fn one(kin: &Kin, units: &[UnitName], place: &Place) -> Markup {
     let odd: Vec<&Member> = kin.odd().collect();
     let label = format!(
         "{}: {} read, the middle is {}",
@@ -39,9 +68,20 @@ fn one(kin: &Kin, units: &[UnitName]) -> Markup {
             }
             @for m in &odd {
                 p.figure-words { strong { (m.red) " to " (m.black) } ", unit " (units[m.unit].name) ": " strong { (m.value) } ", " (m.far) }
+                @if place.is_open { (dismiss(kin, m, &units[m.unit], place)) }
             }
             p { "Middle " (kin.middle) "; 95 of 100 read " (kin.band) "." }
             @if let Some(b) = &kin.bar { (strip(b, kin, units, &label)) }
+            @let away: Vec<(&Member, &Harmless)> = kin.members.iter().filter_map(|m| Some((m, m.harmless.as_ref()?))).collect();
+            @if !away.is_empty() {
+                details id=(format!("away-{}", kin.what.replace(' ', "-"))) {
+                    summary { (away.len()) " said to be harmless" }
+                    @for (m, found) in away {
+                        p.figure-words { strong { (m.red) " to " (m.black) } ", unit " (units[m.unit].name) ": " strong { (m.value) } ", " (m.far) }
+                        (put_away(found, place.back, place.is_open))
+                    }
+                }
+            }
             details id=(format!("kin-{}", kin.what.replace(' ', "-"))) {
                 summary { "All " (kin.members.len()) }
                 table.plain {

@@ -26,7 +26,8 @@ pub fn out() -> Markup {
 /// The shape of an assembly's standing.
 pub fn standing(standing: Standing) -> Markup {
     match standing {
-        Standing::FindingOpen => high(),
+        Standing::FindingOpen => flag(),
+        Standing::Disagrees => high(),
         Standing::Waiting => ring(),
         Standing::NotLookedAt => rule(),
         Standing::Begun => half(),
@@ -39,7 +40,7 @@ pub fn need(need: &NeedStanding) -> Markup {
     match need {
         NeedStanding::Shown => dot(),
         NeedStanding::Open(_) => ring(),
-        NeedStanding::Yours => dotted(),
+        NeedStanding::Yours(_) => dotted(),
     }
 }
 
@@ -64,6 +65,11 @@ fn low() -> Markup {
 
 fn high() -> Markup {
     framed(html! { path.full d="M12 2l10 18H2z" {} })
+}
+
+/// A finding is a statement by somebody: a pennant on its staff.
+fn flag() -> Markup {
+    framed(html! { path.line d="M5 22V3" {} path.full d="M5 3l16 5.5L5 14z" {} })
 }
 
 fn over_range() -> Markup {

@@ -4,6 +4,7 @@ mod checks;
 mod hazards;
 pub mod post;
 mod stages;
+pub mod switch;
 
 use axum::extract::{Query, State};
 use axum::http::{HeaderMap, StatusCode};
@@ -13,11 +14,8 @@ use bench::pages::power::{MAINS, Row, View, rows};
 use bench::project::UnitName;
 use maud::{Markup, html};
 use serde::Deserialize;
-use store::record::Event;
 use store::record::event::PowerPermit;
 
-use super::enter::{held, hidden, line as line_field};
-use super::ledger::coded;
 use super::{Bench, Frame, answer, blocking, progress, version};
 use crate::download::{csv, line, not_yet};
 use crate::work::Stand;
@@ -81,7 +79,7 @@ pub async fn page(State(bench): State<Bench>, Query(at): Query<At>, head: Header
                 (of_unit(&bench, &shown, units))
                 (hazards::sections(&shown, units))
             }
-            (switched(&bench, &now.project.units))
+            (switch::section(&bench, &now.project, &form::author(&head)))
         };
         let going = stand.is_going();
         answer(
@@ -142,37 +140,6 @@ fn granted(state: &permit::State<'_>, found: &PowerPermit) -> Markup {
             @if let Some(b) = &state.bring_up { p { a href=(format!("/entry/{}", b.entry.id)) { "Entry " (b.entry.number) } " of " (b.entry.time) @if !b.entry.author.is_empty() { " by " (b.entry.author) } } }
             @if !signed.is_empty() { ul.done { @for (name, by) in &signed { li { (name) ": signed for by " strong { (by.by()) } ", because " (by.reason()) } } } }
             p { "It ends at a move, a pulled or changed board, a crossed limit, and after four weeks." }
-        }
-    }
-}
-
-/// Whether each unit is on, and the forms that say so: what rests on rails and logic levels holds for one power cycle.
-fn switched(bench: &Bench, units: &[UnitName]) -> Markup {
-    let is_open = bench.book.closed().is_none();
-    let kept = bench.book.read();
-    let count = |unit: &str| {
-        let of_unit = |e: &Event| matches!(e, Event::Power(p) if p.on && p.unit == unit);
-        kept.work.others().filter(|(_, e)| of_unit(e)).count()
-    };
-    html! {
-        h2 id="switched" { "Power on and off" }
-        p { "What rests on rails and logic levels holds for one power cycle; it is named in each reading taken in it." }
-        @for unit in units {
-            @let cycle = kept.work.cycle(&unit.name);
-            p.figure-words { "Unit " (unit.name) ": " strong { @match cycle { Some(cycle) => { "on, power cycle " (cycle) }, None => "not said to be on" } } }
-            @if is_open {
-                form.inline method="post" action="/entry" data-keep id=(format!("power-{}", coded(&unit.name))) {
-                    (hidden("power", "/power#switched")) (held("unit", &unit.name)) (held("on", if cycle.is_some() { "no" } else { "yes" }))
-                    div.fields {
-                        @match cycle {
-                            Some(cycle) => (held("cycle", cycle)),
-                            None => (line_field("cycle", "Power cycle", &format!("{}-{}", unit.name, count(&unit.name) + 1))),
-                        }
-                        (line_field("note", "Stage, lamp, load", ""))
-                        button type="submit" { @if cycle.is_some() { "It is off" } @else { "It is on" } }
-                    }
-                }
-            }
         }
     }
 }

@@ -10,6 +10,7 @@ use bench::pages::{Row, advice};
 use maud::{Markup, html};
 use serde::Deserialize;
 
+use super::board::reasons;
 use super::enter::{conditions, held, hidden};
 use super::ledger::coded;
 use super::{Bench, Frame, address, answer, blocking, map, marks, missing};
@@ -231,17 +232,23 @@ fn step(view: &View, list: &[Step], at: &At, going: bool, map: Option<&Markup>) 
     }
 }
 
-/// What has to be done first, in a ruled box; the board's cautions are unfolded at the first step of a run.
+/// What has to be done first, in a ruled box; all that the board's cautions ask for stands at the first step of a run.
 fn before(step: &Step, cautions: &[Caution], is_first: bool) -> Markup {
     html! {
         aside.caution aria-label="Before it" {
             @if !step.needs.is_empty() { p { strong { "Before it: " } (step.needs.join("; ")) "." } }
             @if step.state == "cold" { p { strong { "Caution. " } "No supply connected; discharged, and the volts read first." } }
-            details id="cautions" open[is_first] {
-                summary { "All " (cautions.len()) " cautions of this board; local rules stand above them" }
-                @for c in cautions {
-                    p { strong { "Caution. " } (c.what) }
-                    p.why { (c.why) }
+            @if is_first {
+                @for c in cautions { p { strong { "Caution. " } (c.what) } }
+                p { "Local rules stand above this page." }
+                (reasons(cautions))
+            } @else {
+                details id="cautions" {
+                    summary { "All " (cautions.len()) " cautions of this board; local rules stand above them" }
+                    @for c in cautions {
+                        p { strong { "Caution. " } (c.what) }
+                        p.why { (c.why) }
+                    }
                 }
             }
         }

@@ -3,14 +3,17 @@
 use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::{Html, IntoResponse, Response};
+use bench::Text;
+use bench::project::BoardText;
 use bench::start::Change;
 use bench::typed::{self, KINDS, Mistake, Part, Typed};
 use maud::{Markup, html};
 
-use super::enter::line;
+use super::enter::{held, line};
 use super::{Bench, Frame, address, answer, blocking, missing, start};
 use crate::entry::see;
 use crate::form::Form;
+use crate::project::Unsaved;
 
 /// Empty rows below the parts.
 const SPARE: usize = 6;
@@ -37,19 +40,25 @@ pub async fn page(State(bench): State<Bench>, Path(name): Path<String>) -> Respo
             Err(mistakes) => mistakes,
             Ok(_) => Vec::new(),
         };
-        answer(framed(&bench, &name, &typed, &doubts))
+        let seen = seen(board.sheet.as_ref());
+        answer(framed(&bench, &name, &typed, &doubts, &seen))
     })
     .await
 }
 
-fn framed(bench: &Bench, name: &str, typed: &Typed, mistakes: &[Mistake]) -> Markup {
+/// A sum over the file that a table was made of, so that what somebody else saves meanwhile is noticed; empty without one.
+fn seen(file: Option<&Text>) -> String {
+    file.map_or(String::new(), |t| store::sum(t.text.as_bytes()).to_string())
+}
+
+fn framed(bench: &Bench, name: &str, typed: &Typed, mistakes: &[Mistake], seen: &str) -> Markup {
     let now = bench.now();
     let is_open = bench.book.closed().is_none();
     let title = format!("{name} sheet");
     let main = html! {
         h1 { a href=(address(name)) { (name) } " sheet" }
         @if mistakes.iter().any(|m| !m.is_doubt) { p.answer { "Not saved: " (mistakes.iter().filter(|m| !m.is_doubt).count()) " places are to be mended" } }
-        (form(name, typed, mistakes, is_open))
+        (form(name, typed, mistakes, seen, is_open))
     };
     Frame {
         here: Some(name),
@@ -58,11 +67,12 @@ fn framed(bench: &Bench, name: &str, typed: &Typed, mistakes: &[Mistake]) -> Mar
     .page()
 }
 
-fn form(name: &str, typed: &Typed, mistakes: &[Mistake], is_open: bool) -> Markup {
+fn form(name: &str, typed: &Typed, mistakes: &[Mistake], seen: &str, is_open: bool) -> Markup {
     let other: Vec<&Mistake> = mistakes.iter().filter(|m| m.row.is_none()).collect();
     html! {
         form.sheet id="sheet" method="post" action=(format!("{}/sheet", address(name))) data-sheet {
-            div.fields { (line("title", "What the board is", &typed.title)) (line("ground", "Ground net", &typed.ground)) }
+            (held("seen", seen))
+            div.fields { (line("title", "What the board is", &typed.title)) (line("ground", "Ground net, if not named below", &typed.ground)) }
             table.cells {
                 caption { "A part a row. Enter goes down, the arrows move, a pasted list spreads over the cells." }
                 thead { tr { @for (_, head, _) in COLUMNS { th scope="col" { (head) } } } }
@@ -143,25 +153,31 @@ pub async fn post(State(bench): State<Bench>, Path(name): Path<String>, form: Fo
             return missing(&bench, &now.project, &name);
         }
         let mut typed = typed_in(&form);
+        let seen_before = form.text("seen");
         match form.text("do") {
             "rows" => {
                 typed.parts.extend(vec![Part::default(); SPARE]);
-                answer(framed(&bench, &name, &typed, &[]))
+                answer(framed(&bench, &name, &typed, &[], seen_before))
             }
             "list" => {
                 typed.parts.retain(|p| !p.is_empty());
                 typed.parts.extend(typed::pasted(form.text("list")));
                 let found = typed::save(&name, &typed).map_or_else(|m| m, |(_, doubts)| doubts);
-                answer(framed(&bench, &name, &typed, &found))
+                answer(framed(&bench, &name, &typed, &found, seen_before))
             }
-            _ => match keep(&bench, &name, &typed) {
+            _ => match keep(&bench, &name, &typed, seen_before) {
                 Ok(()) => {
                     bench.bell.ring();
                     see(&address(&name))
                 }
-                Err(mistakes) => {
-                    let page = framed(&bench, &name, &typed, &mistakes);
+                Err(Unkept::Mistakes(mistakes)) => {
+                    let page = framed(&bench, &name, &typed, &mistakes, seen_before);
                     (StatusCode::UNPROCESSABLE_ENTITY, Html(page.into_string())).into_response()
+                }
+                // Who has read what the other one wrote may save over it: the table comes back with the new sum.
+                Err(Unkept::Changed(told, seen)) => {
+                    let page = framed(&bench, &name, &typed, &told, &seen);
+                    (StatusCode::CONFLICT, Html(page.into_string())).into_response()
                 }
             },
         }
@@ -195,27 +211,51 @@ fn typed_in(form: &Form) -> Typed {
     }
 }
 
+/// Why a sheet was not saved.
+enum Unkept {
+    /// Places to be mended.
+    Mistakes(Vec<Mistake>),
+    /// The file was changed since the table was made: what it says now, and its sum.
+    Changed(Vec<Mistake>, String),
+}
+
+fn about_all(message: String, help: &str) -> Mistake {
+    Mistake {
+        row: None,
+        cell: 0,
+        is_doubt: false,
+        message,
+        help: help.to_owned(),
+    }
+}
+
 /// Writes the sheet's file, and names it in the machine file where that names the board without one.
-fn keep(bench: &Bench, name: &str, typed: &Typed) -> Result<(), Vec<Mistake>> {
+fn keep(bench: &Bench, name: &str, typed: &Typed, seen_before: &str) -> Result<(), Unkept> {
     let whole = |message: String| {
-        vec![Mistake {
-            row: None,
-            cell: 0,
-            is_doubt: false,
-            message,
-            help: "What you typed is still here.".to_owned(),
-        }]
+        Unkept::Mistakes(vec![about_all(message, "What you typed is still here.")])
     };
-    let (text, _) = typed::save(name, typed)?;
+    let (text, _) = typed::save(name, typed).map_err(Unkept::Mistakes)?;
     let now = bench.now();
     let board = now.project.board(name);
     let old = board.and_then(|b| b.sheet.as_ref());
+    let seen_now = seen(old);
+    if seen_now != seen_before {
+        return Err(Unkept::Changed(changed(name, board, &text), seen_now));
+    }
     let text = old.map_or(text.clone(), |old| typed::carried(&old.text, &text));
     let file = old.map_or_else(|| file_name(name), |t| t.file.clone());
     let source = &bench.current.source;
-    source
-        .write(&file, old.map(|t| t.text.as_str()), &text)
-        .map_err(whole)?;
+    match source.write(&file, old.map(|t| t.text.as_str()), &text) {
+        Ok(()) => {}
+        Err(Unsaved::Cannot(why)) => return Err(whole(why)),
+        Err(Unsaved::Changed) => {
+            bench.current.forget();
+            let now = bench.now();
+            let other = now.project.board(name);
+            let seen = seen(other.and_then(|b| b.sheet.as_ref()));
+            return Err(Unkept::Changed(changed(name, other, &text), seen));
+        }
+    }
     if old.is_none() && now.project.has_machine {
         let change = Change::Sheet {
             board: name.to_owned(),
@@ -225,6 +265,30 @@ fn keep(bench: &Bench, name: &str, typed: &Typed) -> Result<(), Vec<Mistake>> {
             .map_err(|why| whole(format!("{} {}", why.message, why.help)))?;
     }
     Ok(())
+}
+
+/// What a file says that is not in what was about to be saved, a line each.
+fn changed(name: &str, board: Option<&BoardText>, mine: &str) -> Vec<Mistake> {
+    let file = board.and_then(|b| b.sheet.as_ref());
+    let lines = |text: &str| -> Vec<String> {
+        let words = |l: &str| l.split_whitespace().collect::<Vec<_>>().join(" ");
+        text.lines().map(words).filter(|l| !l.is_empty()).collect()
+    };
+    let mine = lines(mine);
+    let path = file.map_or("The file of this sheet", |t| t.file.as_str());
+    let mut told = vec![about_all(
+        format!(
+            "{path} was saved by somebody else since this table was opened; nothing was written."
+        ),
+        "What you typed is still here. Take over below what the other one wrote, then save again: that writes this table.",
+    )];
+    // In the same canonical form, where it can be read; only what it says counts, not how it is spaced.
+    let canonical = board.and_then(|b| Some(typed::save(name, &typed::open(b)).ok()?.0));
+    let raw = || file.map(|t| t.text.clone());
+    let theirs = canonical.or_else(raw).map_or(Vec::new(), |t| lines(&t));
+    let only = theirs.into_iter().filter(|l| !mine.contains(l));
+    told.extend(only.map(|l| about_all(format!("In the file and not in this table: {l}"), "")));
+    told
 }
 
 /// `sheets/a2.kdl`; letters that a file name should not have become hyphens.

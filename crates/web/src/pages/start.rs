@@ -3,19 +3,21 @@
 use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::Response;
+use bench::pages::unnamed::Unnamed;
 use bench::project::Project;
 use bench::start::{self, Change};
 use maud::{Markup, html};
-use store::record::event::Unit;
+use store::record::event::{Machine, Note, Site, Unit};
 use store::record::{Event, Work};
 
-use super::enter::line;
+use super::enter::{held, line};
 use super::ledger::coded;
 use super::{Bench, address, blocking, refused};
 use crate::book::Unwritten;
 use crate::edge;
 use crate::entry::see;
 use crate::form::Form;
+use crate::project::Unsaved;
 
 /// The steps that are still to do, the first of them open; what can be added later, folded, when all are done.
 pub fn section(project: &Project, work: &Work) -> Markup {
@@ -80,10 +82,40 @@ pub fn section(project: &Project, work: &Work) -> Markup {
     }
 }
 
+/// What somebody saved an older machine file over, and the forms that add it again.
+pub fn unnamed(lost: &Unnamed, project: &Project) -> Markup {
+    html! {
+        @if !lost.is_empty() {
+            section.closed aria-labelledby="unnamed" {
+                h2 id="unnamed" { "The ledger tells of what machine.kdl does not name" }
+                p { "An older copy of the file may have been saved over it, by an editor that had it open. What was entered is kept; it shows again once it is named." }
+                @for (name, serial) in &lost.units {
+                    form.inline method="post" action="/machine" {
+                        (held("kind", "unit")) (held("name", name)) (held("serial", serial.as_deref().unwrap_or("")))
+                        button type="submit" { "Add unit " (name) " again" }
+                    }
+                }
+                @for (name, told) in &lost.boards {
+                    form method="post" action="/machine" {
+                        (held("kind", "board")) (held("name", name))
+                        p { "Board " strong { (name) } @if let Some(told) = told { ", " (told) } }
+                        div.fields {
+                            (line("title", "What it is", "")) (line("slot", "Slot, as marked", ""))
+                            (line("assembly", "Assembly", project.assemblies.first().map_or("Boards", |a| a.name.as_str())))
+                            button type="submit" { "Add board " (name) " again" }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
 fn name(project: &Project) -> Markup {
     html! {
         form method="post" action="/machine" data-keep id="name-form" {
             input type="hidden" name="kind" value="name";
+            input type="hidden" name="was" value=(project.name);
             div.fields { (line("name", "Name of the machine", &project.name)) button.go type="submit" { "Name it" } }
         }
     }
@@ -153,37 +185,95 @@ fn write(bench: &Bench, form: &Form) -> Result<(), Unwritten> {
             ));
         }
     };
-    apply(bench, &change)?;
-    if let Change::Unit { name, serial } = change {
-        // The ledger keeps where it came from; the machine file is there already, so a ledger that cannot be written costs
-        // only that.
-        let note = form.text("note").to_owned();
-        let unit = Unit { name, serial, note };
-        let _ = bench
-            .book
-            .append(edge::fresh(), &form.author, |_| Ok(Event::Unit(unit)));
+    if let Change::Name(_) = change {
+        renamed_meanwhile(bench, form.text("was"))?;
     }
+    apply(bench, &change)?;
+    note(bench, form, change);
     Ok(())
 }
 
-/// Changes the machine file, if nobody else changed it meanwhile.
+/// Refuses a new name if the machine has not the name any more that was seen when it was typed.
+fn renamed_meanwhile(bench: &Bench, was: &str) -> Result<(), Unwritten> {
+    let now = bench.now();
+    let name = now.project.name.trim();
+    if was.is_empty() || was == name {
+        return Ok(());
+    }
+    Err(Unwritten::field(
+        "name",
+        format!("machine.kdl was changed meanwhile: the machine is called {name} there now."),
+        "If that name is right, leave it; else open the page anew and rename it.",
+    ))
+}
+
+/// The ledger tells what was added. The machine file has it already, so a ledger that cannot be written costs only that.
+fn note(bench: &Bench, form: &Form, change: Change) {
+    let text = form.text("note").to_owned();
+    let event = match change {
+        Change::Unit { name, serial } => Event::Unit(Unit {
+            name,
+            serial,
+            note: text,
+        }),
+        Change::Board {
+            assembly,
+            name,
+            title,
+            slot,
+            ..
+        } => {
+            let slot = slot.map_or(String::new(), |s| format!(", slot {s}"));
+            let title = title.map_or(String::new(), |t| format!(": {t}"));
+            Event::Note(Note {
+                site: Site {
+                    unit: String::new(),
+                    board: Some(name),
+                },
+                text: format!("added to the machine file, assembly {assembly}{slot}{title}"),
+            })
+        }
+        Change::Name(name) => Event::Machine(Machine { name }),
+        Change::Sheet { .. } => return,
+    };
+    let _ = bench
+        .book
+        .append(edge::fresh(), &form.author, |_| Ok(event));
+}
+
+/// How often a change is tried on what somebody else saved meanwhile; chosen: who saves oftener within a moment is a program.
+const TRIES: usize = 4;
+
+/// Changes the machine file. What somebody else saved meanwhile, in an editor or on another screen, stays: the change is made
+/// anew on the file as it is then.
 ///
 /// # Errors
 /// If the change cannot be made, or the file not be written.
 pub fn apply(bench: &Bench, change: &Change) -> Result<(), Unwritten> {
-    let now = bench.now();
-    let text = start::change(&now.project, change).map_err(|refused| {
-        let first = &refused.complaints()[0];
-        Unwritten::field(
-            "name",
-            &first.message,
-            first.help.clone().unwrap_or_default(),
-        )
-    })?;
-    let before = now.project.machine_text().map(|t| t.text.as_str());
-    bench
-        .current
-        .source
-        .write(&text.file, before, &text.text)
-        .map_err(|why| Unwritten::field("", why, "Open the page anew, and enter it again."))
+    let _pen = bench.current.pen();
+    for _ in 0..TRIES {
+        let now = bench.now();
+        let text = start::change(&now.project, change).map_err(|refused| {
+            let first = &refused.complaints()[0];
+            let help = first.help.clone().unwrap_or_default();
+            Unwritten::field("name", &first.message, help)
+        })?;
+        let before = now.project.machine_text().map(|t| t.text.as_str());
+        match bench.current.source.write(&text.file, before, &text.text) {
+            Ok(()) => return Ok(()),
+            Err(Unsaved::Changed) => bench.current.forget(),
+            Err(Unsaved::Cannot(why)) => {
+                let help = "Mend that, and send it again.";
+                return Err(Unwritten {
+                    is_world: true,
+                    ..Unwritten::field("", why, help)
+                });
+            }
+        }
+    }
+    Err(Unwritten::field(
+        "",
+        "machine.kdl is being saved by somebody else again and again, or cannot be read as text; nothing was written.",
+        "Save it there once more as UTF-8, leave it, and send this again.",
+    ))
 }

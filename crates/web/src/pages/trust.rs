@@ -10,7 +10,7 @@ use bench::pages::overview::Said;
 use maud::{Markup, html};
 use store::record::event::{Lasts, Level, Row};
 use store::record::work::{FindingWord, Standing};
-use store::record::{Entry, Moment, Work};
+use store::record::{Entry, Event, Moment, Work};
 
 use super::enter::{choice, hidden};
 use super::{Bench, Frame, PATIENCE, address, answer, blocking, missing, version};
@@ -125,6 +125,18 @@ fn lapsed(work: &Work, place: &Place, now: Moment) -> Markup {
             }
         }
     }
+}
+
+/// Whether the last test of a unit by the name of a condition was passed, and nothing has taken that away: a move, a pulled
+/// or changed board, four weeks.
+pub fn is_met(work: &Work, unit: &str, need: &str, now: Moment) -> bool {
+    let last = work.others().rev().find_map(|(entry, event)| match event {
+        Event::Test(t) if t.site.unit == unit && t.site.board.is_none() && t.name == need => {
+            Some((entry, t.passed))
+        }
+        _ => None,
+    });
+    last.is_some_and(|(entry, passed)| passed && work.check_lapse(&entry.id, now).is_none())
 }
 
 /// What the ledger says of each board of each unit, for the page of the bench.

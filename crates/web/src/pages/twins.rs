@@ -6,10 +6,10 @@ use axum::extract::State;
 use axum::response::Response;
 use bench::pages::Row;
 use bench::pages::board::{Mark, View};
+use bench::pages::harmless::{self, Harmless};
 use bench::project::UnitName;
 use maud::{Markup, html};
 use store::record::Work;
-use store::record::event::Dismissal;
 
 use super::bench::unit_head;
 use super::enter::{held, hidden, line};
@@ -34,7 +34,7 @@ struct Pair<'a> {
     board: &'a View,
     row: &'a Row,
     group: Group,
-    dismissal: Option<(&'a str, &'a str)>,
+    dismissal: Option<Harmless>,
 }
 
 /// The page.
@@ -51,7 +51,9 @@ pub async fn page(State(bench): State<Bench>) -> Response {
             .project
             .boards()
             .filter_map(|b| match judged(b) {
-                Stand::Done(view) | Stand::Again(view) => Some(view),
+                Stand::Done(view) | Stand::Again(view) => {
+                    Some(settled(view, &bench.book.read().work))
+                }
                 Stand::Going(..) | Stand::Failed(_) => None,
             })
             .collect();
@@ -94,8 +96,8 @@ fn pairs<'a>(view: &'a View, work: &'a Work) -> Vec<Pair<'a>> {
     let read_twice = |r: &&Row| r.cells.iter().filter(|c| c.mark != Mark::NotTaken).count() > 1;
     let rows = view.rows.iter().filter(read_twice);
     rows.map(|row| {
-        let found = dismissals.iter().rev().find(|(_, d)| is_of(d, row));
-        let group = match (found, row.twin.as_str()) {
+        let found = harmless::difference(row, &dismissals);
+        let group = match (&found, row.twin.as_str()) {
             (Some(_), _) => Group::Harmless,
             (None, "alike, but off") => Group::AlikeButOff,
             (None, "both agree" | "alike" | "") => Group::Alike,
@@ -105,18 +107,10 @@ fn pairs<'a>(view: &'a View, work: &'a Work) -> Vec<Pair<'a>> {
             board: view,
             row,
             group,
-            dismissal: found.map(|(entry, d)| (entry.id.as_str(), d.reason.as_str())),
+            dismissal: found,
         }
     })
     .collect()
-}
-
-/// Whether a dismissal is about this row.
-fn is_of(d: &Dismissal, row: &Row) -> bool {
-    d.state.word() == row.state
-        && d.kind.word() == row.kind
-        && d.red == row.red
-        && d.black == row.black
 }
 
 /// A board without a sheet as it is shown: what was said to be harmless is not odd any more.
@@ -125,19 +119,7 @@ pub fn settled(view: Arc<View>, work: &Work) -> Arc<View> {
     if view.without.is_none() || dismissals.is_empty() {
         return view;
     }
-    let mut own = View::clone(&view);
-    let harmless = own
-        .rows
-        .iter_mut()
-        .filter(|row| row.is_odd() && dismissals.iter().any(|(_, d)| is_of(d, row)));
-    for row in harmless {
-        for (count, cell) in own.counts.iter_mut().zip(&mut row.cells) {
-            count.odd -= usize::from(cell.mark == Mark::NoExpectation);
-            cell.stands_out = false;
-        }
-        row.twin = "harmless".to_owned();
-    }
-    Arc::new(own)
+    Arc::new(harmless::settled(&view, &dismissals))
 }
 
 fn groups(list: &[Pair], units: &[UnitName], is_open: bool) -> Markup {
@@ -196,8 +178,25 @@ fn row(pair: &Pair, units: &[UnitName], is_open: bool) -> Markup {
             td.means data-name="How they stand" {
                 p.twin { (r.twin) }
                 @for m in &r.means { p { (m) } }
-                @if let Some((entry, reason)) = pair.dismissal { p { "Harmless, because " (reason) ". " a href=(format!("/entry/{entry}")) { "the entry" } } }
+                @if let Some(found) = &pair.dismissal { (put_away(found, "/twins", is_open)) }
                 @if is_open && matches!(pair.group, Group::Odd | Group::AlikeButOff) { (dismiss(pair)) }
+            }
+        }
+    }
+}
+
+/// What was said to be harmless, and the way back.
+pub fn put_away(found: &Harmless, back: &str, is_open: bool) -> Markup {
+    html! {
+        p { "Harmless, because " (found.reason) ". " a href=(format!("/entry/{}", found.entry)) { "The entry" } }
+        @if is_open {
+            details id=(format!("back-{}", found.entry)) {
+                summary { "Take that back" }
+                form method="post" action="/entry" {
+                    (hidden("correction", back)) (held("entry", &found.entry))
+                    (line("reason", "Why it counts after all", ""))
+                    button type="submit" { "Take it back" }
+                }
             }
         }
     }
