@@ -8,7 +8,7 @@ use store::{FORMAT, Store, sum, verify};
 
 /// The samples, each with its format, how many kinds of events there were when it was made, and the hash of its last
 /// entry.
-const SAMPLES: [(u64, usize, &[u8], &str); 2] = [
+const SAMPLES: [(u64, usize, &[u8], &str); 3] = [
     (
         1,
         30,
@@ -20,6 +20,12 @@ const SAMPLES: [(u64, usize, &[u8], &str); 2] = [
         33,
         include_bytes!("samples/format-1-permit.sqlite"),
         "55d9edc7b495b7f97685685656e9f9af3798eaca8f9d64511930d0a63eac2fe6",
+    ),
+    (
+        1,
+        34,
+        include_bytes!("samples/format-1-harmless.sqlite"),
+        "f4c1e8602e62c823e4ebded9ea7fb8aab6a75fdf515bcbf576a961905d9c5b78",
     ),
 ];
 

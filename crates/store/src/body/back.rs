@@ -295,6 +295,19 @@ pub fn event(twin: Twin) -> Option<Event> {
             black,
             reason,
         }),
+        Twin::Harmless {
+            capture,
+            channel,
+            difference,
+            at,
+            reason,
+        } => Event::Harmless(e::Harmless {
+            capture,
+            channel,
+            difference,
+            at,
+            reason,
+        }),
         Twin::Photo {
             site: at,
             face,
