@@ -6,6 +6,7 @@ mod first_power;
 mod hostile;
 mod load;
 mod logic;
+mod signals;
 mod stage;
 mod stores;
 mod whole;

@@ -2,9 +2,9 @@
 
 use store::record::event::{
     Alteration, Capacitor, Circumstance, Condition, Connection, ConnectionKind, Correction,
-    Dismissal, Explanation, Face, Fate, FateWord, How, Hypothesis, Lasts, Level, Mark, Move, Note,
-    Order, Outcome, Point, Power, Recheck, Repair, Row, Ruling, Site, Step, Test, Touch, Trust,
-    Turn,
+    Dismissal, Explanation, Face, Fate, FateWord, Harmless, How, Hypothesis, Lasts, Level, Mark,
+    Move, Note, Order, Outcome, Point, Power, Recheck, Repair, Row, Ruling, Site, Step, Test,
+    Touch, Trust, Turn,
 };
 use store::record::{Digest, Event, Id, Placement, ReadingKind, State, Work};
 
@@ -132,6 +132,13 @@ pub fn event(kind: &str, form: &Form, photos: &[Digest], work: &Work) -> Made<Ev
             kind: word(form, "measured", &ReadingKind::ALL, ReadingKind::word)?,
             red: needed(form, "red", "where the red lead was")?,
             black: needed(form, "black", "where the black lead was")?,
+            reason: form.text("reason").to_owned(),
+        }),
+        "harmless" => Event::Harmless(Harmless {
+            capture: needed(form, "capture", "the recording")?,
+            channel: needed(form, "channel", "the channel")?,
+            difference: needed(form, "difference", "the kind of difference")?,
+            at: number(form, "at")?,
             reason: form.text("reason").to_owned(),
         }),
         "point" => Event::Point(Point {
