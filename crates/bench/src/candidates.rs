@@ -195,6 +195,8 @@ fn borne(sheet: &Sheet, mut question: Question) -> Option<Question> {
         }
         Setup::CurrentOhms { amps, .. } | Setup::Diode { amps, .. } => amps <= bears,
         Setup::Volts { .. } => true,
+        // no meter of a profile is one
+        Setup::Source { .. } => false,
     });
     (!question.setups.is_empty()).then_some(question)
 }

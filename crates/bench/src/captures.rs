@@ -1,4 +1,6 @@
-//! The recordings of a project: a folder for each signal or picture that was recorded, a file for each unit and time.
+//! The recordings of a project: a folder for each signal or picture that was recorded, a file for each unit and time, and a text about it.
+
+use crate::loading::Text;
 
 /// A file under `captures/`, not opened yet.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -10,16 +12,18 @@ pub struct CaptureFile {
 }
 
 /// What was recorded of one signal, or of several in one go.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct CaptureSet {
     /// Its name: that of its folder.
     pub name: String,
     /// Its files, in the order of their names.
     pub files: Vec<CaptureFile>,
+    /// What is known of it: `captures/NAME.kdl`.
+    pub about: Option<Text>,
 }
 
 /// Puts the files under `captures/` together.
-pub fn gather(files: Vec<CaptureFile>) -> Vec<CaptureSet> {
+pub fn gather(files: Vec<CaptureFile>, abouts: Vec<Text>) -> Vec<CaptureSet> {
     let mut sets: Vec<CaptureSet> = Vec::new();
     for file in files {
         let path = file.file.strip_prefix("captures/").unwrap_or(&file.file);
@@ -31,6 +35,19 @@ pub fn gather(files: Vec<CaptureFile>) -> Vec<CaptureSet> {
             None => sets.push(CaptureSet {
                 name: name.to_owned(),
                 files: vec![file],
+                about: None,
+            }),
+        }
+    }
+    for text in abouts {
+        let path = text.file.strip_prefix("captures/").unwrap_or(&text.file);
+        let name = path.strip_suffix(".kdl").unwrap_or(path).to_owned();
+        match sets.iter_mut().find(|s| s.name == name) {
+            Some(set) => set.about = Some(text),
+            None => sets.push(CaptureSet {
+                name,
+                files: Vec::new(),
+                about: Some(text),
             }),
         }
     }
@@ -39,6 +56,11 @@ pub fn gather(files: Vec<CaptureFile>) -> Vec<CaptureSet> {
     }
     sets.sort_by(|a, b| a.name.cmp(&b.name));
     sets
+}
+
+/// Whether a sheet has a net or a named point of that name.
+pub fn is_place(sheet: &sheet::Sheet, name: &str) -> bool {
+    sheet.nets.iter().any(|n| n.name == name) || sheet.points.iter().any(|p| p.name == name)
 }
 
 /// The unit that a file was recorded from: its name begins with it, and a hyphen or a point follows.
@@ -65,14 +87,21 @@ mod tests {
             file: name.to_owned(),
             stamp: 0,
         };
-        let sets = gather(vec![
-            file("captures/clock/2-b.csv"),
-            file("captures/tube/1.wav"),
-            file("captures/clock/1-a.csv"),
-            file("captures/loose.csv"),
-        ]);
+        let sets = gather(
+            vec![
+                file("captures/clock/2-b.csv"),
+                file("captures/tube/1.wav"),
+                file("captures/clock/1-a.csv"),
+                file("captures/loose.csv"),
+            ],
+            vec![Text {
+                file: "captures/tube.kdl".to_owned(),
+                text: "capture {}".to_owned(),
+            }],
+        );
         let names: Vec<&str> = sets.iter().map(|s| s.name.as_str()).collect();
         assert_eq!(names, ["clock", "tube"]);
+        assert!(sets[0].about.is_none() && sets[1].about.is_some());
         assert_eq!(sets[0].files[0].file, "captures/clock/1-a.csv");
         let units = ["1", "1-a"].map(str::to_owned);
         assert_eq!(unit_of("captures/clock/1-a.csv", &units), Some("1-a"));

@@ -103,6 +103,7 @@ fn words(setup: &Setup) -> String {
             percent(accuracy),
             plus(floor, volt(floor))
         ),
+        Setup::Source { volts, ohms } => format!("{} behind {}", volt(volts), ohm(ohms)),
     }
 }
 

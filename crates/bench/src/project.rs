@@ -29,6 +29,8 @@ pub struct ProjectText {
     pub stores: Vec<StoreFile>,
     /// Recordings under `captures/`; they are opened when somebody looks at them.
     pub captures: Vec<CaptureFile>,
+    /// Texts about them, `captures/NAME.kdl`.
+    pub abouts: Vec<Text>,
     /// Files under `logic/`.
     pub logic: Vec<StoreFile>,
     /// Files that could not be read as text.
@@ -194,7 +196,7 @@ impl Project {
                 },
             });
         }
-        let captures = captures::gather(text.captures);
+        let captures = captures::gather(text.captures, text.abouts);
         let stores = stores::gather("stores/", text.stores, &mut remarks);
         let logic = stores::gather("logic/", text.logic, &mut remarks);
         remarks.sort_by(|a, b| {

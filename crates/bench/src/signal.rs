@@ -1,5 +1,7 @@
 //! Recorded waveforms: measured and compared, as plain view data.
 
+pub mod curve;
+pub mod known;
 pub mod picture;
 mod text;
 
@@ -99,6 +101,9 @@ pub struct DifferenceView {
     pub at_b: f64,
     /// A sentence.
     pub detail: String,
+    /// A unit differs from itself in this way on this channel, from one recording to another.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub varies: bool,
 }
 
 /// One channel of two recordings, compared.
@@ -135,6 +140,9 @@ pub struct CompareView {
     pub channels: Vec<ComparedView>,
     /// The earliest difference of all channels, seconds on A's axis.
     pub first: Option<f64>,
+    /// Channels that differ, sources before what may only follow from them, if the signal flow is known.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub sources: Vec<known::Source>,
     /// What was not said outright by the files, and channels left out.
     pub notes: Vec<String>,
 }
@@ -145,6 +153,18 @@ pub fn seconds(text: &str) -> Option<f64> {
     ::signal::number::field(number.as_bytes(), b'.')
         .map(|d| d.value)
         .filter(|v| *v > 0.0 && v.is_finite())
+}
+
+/// Reads ohms above zero such as `100R` or `1k`; none if it is not one.
+pub fn ohms(text: &str) -> Option<f64> {
+    let read = units::read(text.trim(), units::Unit::Ohm).ok()?;
+    Some(read.number).filter(|v| *v > 0.0 && v.is_finite())
+}
+
+/// Reads a percentage such as `3%` as a share from 0 to 1; none if it is not one.
+pub fn percentage(text: &str) -> Option<f64> {
+    let read = units::read_percentage(text.trim()).ok()?;
+    Some(read.fraction).filter(|f| (0.0..1.0).contains(f))
 }
 
 fn complain(fault: &Fault, file: &str) -> Refused {
@@ -290,6 +310,44 @@ pub fn compare_recordings(
     laid(&a, &b, [&files[0], &files[1]], asked).map(|laid| laid.view)
 }
 
+/// Marks the differences that a unit shows to itself, too: of the same kind on the same channel, between two recordings of that unit.
+pub(crate) fn mark_varying(view: &mut CompareView, own: &CompareView) {
+    for c in &mut view.channels {
+        let Some(twin) = own.channels.iter().find(|o| o.name == c.name) else {
+            continue;
+        };
+        for d in &mut c.differences {
+            d.varies |= twin.differences.iter().any(|o| o.kind == d.kind);
+        }
+    }
+}
+
+/// Compares two recordings, and each unit's with others of the same unit, to learn what varies by itself.
+///
+/// # Errors
+/// If a file is at fault, or has no channel of the name asked for.
+pub fn compare_with_repeats(
+    a: Recording,
+    b: Recording,
+    again: Vec<Recording>,
+    asked: &Asked,
+) -> Result<CompareView, Refused> {
+    let files = [a.file.clone(), b.file.clone()];
+    let (a, b) = (take(a, asked)?, take(b, asked)?);
+    let mut view = laid(&a, &b, [&files[0], &files[1]], asked)?.view;
+    for one in again {
+        let file = one.file.clone();
+        let other = take(one, asked)?;
+        let own = laid(&a, &other, [&files[0], &file], asked)?.view;
+        mark_varying(&mut view, &own);
+        let count: usize = own.channels.iter().map(|c| c.differences.len()).sum();
+        view.notes.push(format!(
+            "A differs from {file} of the same unit in {count} places; differences of such a kind vary by themselves."
+        ));
+    }
+    Ok(view)
+}
+
 /// Two captures compared, with what is needed to draw one over the other.
 pub(crate) struct Laid {
     /// The comparison.
@@ -375,6 +433,7 @@ pub(crate) fn laid(
         view: CompareView {
             channels,
             first,
+            sources: Vec::new(),
             notes,
         },
         pairs,
@@ -444,6 +503,7 @@ fn compared_view(name: &str, unit: &str, outcome: Option<Compared>, guided: bool
         at_a: d.at_a,
         at_b: d.at_b,
         detail: d.words(unit),
+        varies: false,
     };
     match &outcome.alignment {
         Err(why) => none(why.to_string()),

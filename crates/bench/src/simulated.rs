@@ -129,7 +129,7 @@ fn written(value: Shown) -> String {
 /// The independent variables of the unit that `seed` stands for.
 ///
 /// Variables are keyed by what they belong to, so that a part is the same cold and powered.
-fn unit_variables(sheet: &Sheet, network: &circuit::Network, seed: u64) -> Vec<f64> {
+pub(crate) fn unit_variables(sheet: &Sheet, network: &circuit::Network, seed: u64) -> Vec<f64> {
     variables::keys(sheet, network)
         .iter()
         .map(|key| match key.as_str() {

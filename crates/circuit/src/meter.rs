@@ -65,6 +65,13 @@ pub enum Setup {
         /// Error in volts at zero.
         floor: f64,
     },
+    /// A source behind a resistance, as one point of a volt-ampere curve is taken, and a voltmeter without error beside it.
+    Source {
+        /// Volts of the source, positive on red.
+        volts: f64,
+        /// Resistance in ohms.
+        ohms: f64,
+    },
 }
 
 /// Which of several ranges gives the reading.
@@ -161,6 +168,7 @@ impl Setup {
                 })]
             }
             Setup::Volts { ohms, .. } => vec![branch(Element::Fixed(ohms))],
+            Setup::Source { volts, ohms } => vec![branch(Element::Battery { volts, ohms })],
         }
     }
 
@@ -188,7 +196,7 @@ impl Setup {
                 (v < open && ohms <= full_scale).then_some(ohms)
             }
             Setup::Diode { limit, .. } => (volts < limit).then_some(volts),
-            Setup::Volts { .. } => Some(volts),
+            Setup::Volts { .. } | Setup::Source { .. } => Some(volts),
         }
     }
 
@@ -206,7 +214,7 @@ impl Setup {
                 let slope = source * open / ((open - v) * (open - v));
                 if reversed { -slope } else { slope }
             }
-            Setup::Diode { .. } | Setup::Volts { .. } => 1.0,
+            Setup::Diode { .. } | Setup::Volts { .. } | Setup::Source { .. } => 1.0,
         }
     }
 
@@ -226,6 +234,7 @@ impl Setup {
             Setup::SeriesOhms {
                 source, accuracy, ..
             } => 0.5 * accuracy * (reading + source) * (reading + source) / source,
+            Setup::Source { .. } => 0.0,
         }
     }
 
@@ -280,7 +289,7 @@ impl Setup {
                 [Some(if reversed { -v } else { v }), None]
             }
             Setup::Diode { limit, .. } => [Some(limit), None],
-            Setup::Volts { .. } => [None, None],
+            Setup::Volts { .. } | Setup::Source { .. } => [None, None],
         }
     }
 }

@@ -357,12 +357,72 @@ pub enum CaptureVerb {
         /// A transition has moved if it is shifted by more than this; two samples if not given.
         #[arg(long, value_name = "SECONDS", value_parser = seconds)]
         tolerance: Option<f64>,
+        /// A text about the recordings that says what drives what: differences nearest to the source come first.
+        #[arg(long, value_name = "FILE")]
+        by: Option<PathBuf>,
+        /// Another recording of the first unit; what differs between its own recordings varies by itself. May be given more than once.
+        #[arg(long, value_name = "FILE")]
+        again: Vec<PathBuf>,
         /// What both verbs take.
+        #[command(flatten)]
+        common: CaptureCommon,
+    },
+    /// Recordings held against what is known of them: figures with verdicts, and words in sequence.
+    Judge {
+        /// Recorded file of one unit.
+        a: PathBuf,
+        /// The other unit's.
+        b: Option<PathBuf>,
+        /// The text about them; the project's documentation says how it is written.
+        #[arg(long, value_name = "FILE")]
+        by: PathBuf,
+        /// What all verbs take.
         #[command(flatten)]
         common: CaptureCommon,
     },
     /// The picture that X and Y draw on the tube, and what is wrong with it beside the other unit's or a known figure.
     Picture(CapturePicture),
+    /// Volts against current at a pin: both units' curves, and the one that a sheet predicts, with its band.
+    Curve(CaptureCurve),
+}
+
+/// What `capture curve` takes.
+#[derive(Debug, Args)]
+pub struct CaptureCurve {
+    /// Recorded file with the volts at the pin and the current into it.
+    pub a: PathBuf,
+    /// The other unit's.
+    pub b: Option<PathBuf>,
+    /// The circuit sheet that says what healthy boards would show.
+    #[arg(long, value_name = "SHEET", requires = "red", requires = "black")]
+    pub sheet: Option<PathBuf>,
+    /// Where the source's positive lead was: a net, a point or a pin of the sheet.
+    #[arg(long, value_name = "PLACE", requires = "sheet")]
+    pub red: Option<String>,
+    /// Where its other lead was.
+    #[arg(long, value_name = "PLACE", requires = "sheet")]
+    pub black: Option<String>,
+    /// State of the circuit.
+    #[arg(long, value_enum, default_value_t = State::Cold)]
+    pub state: State,
+    /// Channel of the volts; by its unit if not said.
+    #[arg(long, value_name = "NAME")]
+    pub volts: Option<String>,
+    /// Channel of the current.
+    #[arg(long, value_name = "NAME")]
+    pub amps: Option<String>,
+    /// The current's channel holds the volts across a resistance of so many ohms.
+    #[arg(long, value_name = "OHMS", value_parser = ohms)]
+    pub shunt: Option<f64>,
+    /// Error of each channel, 95 in 100 within it; 3% if not said.
+    #[arg(long, value_name = "PERCENT", value_parser = percentage)]
+    pub accuracy: Option<f64>,
+    /// Where the drawing goes, as SVG.
+    #[arg(short, long, value_name = "FILE")]
+    pub output: Option<PathBuf>,
+    /// What all verbs take.
+    #[command(flatten)]
+    pub common: CaptureCommon,
 }
 
 /// What `capture picture` takes.
@@ -437,6 +497,18 @@ pub struct CaptureCommon {
 fn seconds(text: &str) -> Result<f64, String> {
     bench::signal::seconds(text)
         .ok_or_else(|| format!("`{text}` is no time; write it like 1e-6 or 1us"))
+}
+
+/// Reads ohms above zero: `100R`, `1k`.
+fn ohms(text: &str) -> Result<f64, String> {
+    bench::signal::ohms(text)
+        .ok_or_else(|| format!("`{text}` is no resistance above zero; write it like 100R or 1k"))
+}
+
+/// Reads a share: `3%`.
+fn percentage(text: &str) -> Result<f64, String> {
+    bench::signal::percentage(text)
+        .ok_or_else(|| format!("`{text}` is no share between 0 and 100 %; write it like 3%"))
 }
 
 /// Verbs about meter profiles.

@@ -222,7 +222,8 @@ fn run_campaign(
     Ok(view.timed(start.elapsed().as_secs_f64(), cpu.as_secs_f64()))
 }
 
-fn state_word(state: State) -> bench::State {
+/// The state as the facade has it.
+pub fn state_word(state: State) -> bench::State {
     match state {
         State::Cold => bench::State::Cold,
         State::Powered => bench::State::Powered,

@@ -5,10 +5,13 @@ use std::path::Path;
 use std::process::ExitCode;
 
 use bench::Refused;
+use bench::signal::curve::{self, CurveView};
+use bench::signal::known::{self, JudgedView, Known};
 use bench::signal::picture::{self, How, Panels, PictureView, Scope};
-use bench::signal::{self, Asked, Recording};
+use bench::signal::{self, Asked, CompareView, Recording};
 
-use crate::arguments::{CaptureCommon, CapturePicture, CaptureVerb, Lit};
+use crate::arguments::{CaptureCommon, CaptureCurve, CapturePicture, CaptureVerb, Lit};
+use crate::board::state_word;
 use crate::{files, output};
 
 /// Measures a recording, or compares two.
@@ -29,18 +32,94 @@ pub fn run(verb: CaptureVerb) -> ExitCode {
             b,
             channel,
             tolerance,
+            by,
+            again,
             common,
         } => {
             let asked = asked(&common, channel, tolerance);
             let view = open(&a)
                 .and_then(|a| Ok((a, open(&b)?)))
-                .and_then(|(a, b)| signal::compare_recordings(a, b, &asked));
+                .and_then(|(a, b)| {
+                    let again: Result<Vec<_>, _> = again.iter().map(|f| open(f)).collect();
+                    signal::compare_with_repeats(a, b, again?, &asked)
+                })
+                .and_then(|view| ranked(view, by.as_deref()));
             output::answer(view, common.json, signal::compare_text)
+        }
+        CaptureVerb::Judge { a, b, by, common } => {
+            let view = judged(&a, b.as_deref(), &by, &asked(&common, None, None));
+            output::answer(view, common.json, known::judged_text)
         }
         CaptureVerb::Picture(given) => {
             output::answer(drawn(&given), given.common.json, picture::text)
         }
+        CaptureVerb::Curve(given) => {
+            output::answer(curves(&given), given.common.json, curve::plain)
+        }
     }
+}
+
+/// A comparison with what drives what in it, if a text says that.
+fn ranked(mut view: CompareView, by: Option<&Path>) -> Result<CompareView, Refused> {
+    if let Some(by) = by {
+        let known = Known::read_strictly(&files::read(by)?)?;
+        view.sources = known::sources(Some(&known), &view, &|_, _, _| true);
+    }
+    Ok(view)
+}
+
+/// Holds recordings against what is known of them.
+fn judged(a: &Path, b: Option<&Path>, by: &Path, asked: &Asked) -> Result<JudgedView, Refused> {
+    let known = Known::read_strictly(&files::read(by)?)?;
+    let mut all = vec![("A".to_owned(), open(a)?)];
+    if let Some(b) = b {
+        all.push(("B".to_owned(), open(b)?));
+    }
+    known::judge_recordings(&known, all, asked)
+}
+
+/// Draws the curves of a pin, and holds them against each other and against the sheet.
+fn curves(given: &CaptureCurve) -> Result<CurveView, Refused> {
+    let asked = asked(&given.common, None, None);
+    let how = curve::How {
+        volts: given.volts.clone(),
+        amps: given.amps.clone(),
+        shunt: given.shunt,
+        accuracy: given.accuracy.unwrap_or(curve::ACCURACY),
+    };
+    let mut sweeps = Vec::new();
+    for (name, file) in [("A", Some(&given.a)), ("B", given.b.as_ref())] {
+        if let Some(file) = file {
+            sweeps.push((name.to_owned(), curve::read(open(file)?, &asked, &how)?));
+        }
+    }
+    let pins = match (&given.sheet, &given.red, &given.black) {
+        (Some(sheet), Some(red), Some(black)) => {
+            let pin = curve::pin(&files::read(sheet)?, red, black, state_word(given.state))?;
+            vec![pin; sweeps.len()]
+        }
+        _ => Vec::new(),
+    };
+    let mut view = curve::hold(&sweeps, &pins, &how)?;
+    if let Some(path) = &given.output {
+        if path
+            .extension()
+            .is_none_or(|e| !e.eq_ignore_ascii_case("svg"))
+        {
+            return Err(Refused::input(
+                format!("`{}` is not the name of an SVG file.", path.display()),
+                "Curves are drawn as SVG: let the name end in .svg.",
+            ));
+        }
+        std::fs::write(path, curve::svg(&view, true)).map_err(|e| {
+            Refused::unable(
+                format!("`{}` cannot be written: {e}.", path.display()),
+                "Name a file in a folder that may be written.",
+            )
+        })?;
+        view.notes.push(format!("Drawn into {}.", path.display()));
+    }
+    Ok(view)
 }
 
 /// Draws a picture, and holds it against another.

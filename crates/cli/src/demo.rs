@@ -74,7 +74,7 @@ fn data_home(variable: impl Fn(&str) -> Option<PathBuf>) -> Option<PathBuf> {
 fn files<'a>(dir: &'a Dir<'_>) -> BTreeMap<&'a Path, &'a [u8]> {
     let is_project = |path: &Path| {
         let ending = path.extension().and_then(|e| e.to_str());
-        ending.is_some_and(|e| ["kdl", "csv", "md", "hex", "txt"].contains(&e))
+        ending.is_some_and(|e| ["kdl", "csv", "md", "hex", "txt", "vcd"].contains(&e))
     };
     let own = dir
         .files()

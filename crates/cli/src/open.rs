@@ -139,6 +139,12 @@ impl Folder {
             let shapes = all(under, ".kdl");
             list.extend(shapes.iter().map(|n| (what, format!("{under}/{n}"))));
         }
+        let abouts = all("captures", ".kdl");
+        list.extend(
+            abouts
+                .iter()
+                .map(|n| (What::About, format!("captures/{n}"))),
+        );
         for (what, room) in [
             (What::Store, "stores"),
             (What::Logic, "logic"),
@@ -165,6 +171,7 @@ impl Folder {
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 enum What {
+    About,
     Capture,
     Store,
     Logic,
@@ -242,6 +249,7 @@ impl web::Source for Folder {
                 }
                 What::Sheet => project.sheets.push(text),
                 What::Readings => project.readings.push(text),
+                What::About => project.abouts.push(text),
                 What::Store | What::Logic | What::Capture => {}
             }
         }

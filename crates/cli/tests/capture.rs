@@ -220,3 +220,116 @@ fn picture_draws_a_file_and_holds_it_against_a_known_figure() {
         "{document}"
     );
 }
+
+fn demo(name: &str) -> String {
+    format!("{}/../bench/demo/{name}", env!("CARGO_MANIFEST_DIR"))
+}
+
+#[test]
+fn curves_are_judged_by_the_sheet_and_drawn() {
+    let (a, b, sheet) = (
+        demo("captures/plate-d/1-first.csv"),
+        demo("captures/plate-d/2-first.csv"),
+        demo("sheets/a4.kdl"),
+    );
+    let drawing = file("curve.svg", "");
+    let words = [
+        "curve",
+        a.as_str(),
+        b.as_str(),
+        "--sheet",
+        &sheet,
+        "--red",
+        "HT",
+        "--black",
+        "PD",
+        "-o",
+        drawing.to_str().expect("a path"),
+    ];
+    let (code, document) = run(&words);
+    assert_eq!(code, 0, "{document}");
+    assert_eq!(document["case"], "second-odd");
+    assert_eq!(document["curves"][0]["verdict"], "agrees");
+    assert_eq!(document["curves"][1]["verdict"], "disagrees");
+    let svg = std::fs::read_to_string(&drawing).expect("drawn");
+    assert!(
+        svg.starts_with("<svg") && svg.contains("class=\"band\""),
+        "{svg}"
+    );
+    // without a sheet they are held against each other alone
+    let (code, document) = run(&["curve", &a, &b]);
+    assert_eq!(
+        (code, &document["case"]),
+        (0, &Value::from("differ")),
+        "{document}"
+    );
+    let (code, document) = run(&[
+        "curve", &a, "--sheet", &sheet, "--red", "HT", "--black", "NOWHERE",
+    ]);
+    assert_eq!(code, 2);
+    assert!(
+        document["error"]["message"]
+            .as_str()
+            .expect("words")
+            .contains("NOWHERE"),
+        "{document}"
+    );
+    let (code, document) = run(&["curve", &a, "-o", "curve.gif"]);
+    assert_eq!(code, 2, "{document}");
+    let bare = file("bare.csv", "v,i\n0,0\n1,1\n2,2\n");
+    let (code, document) = run(&["curve", bare.to_str().expect("a path")]);
+    assert_eq!(code, 2);
+    assert!(
+        document["error"]["help"]
+            .as_str()
+            .expect("help")
+            .contains("unit"),
+        "{document}"
+    );
+}
+
+#[test]
+fn recordings_are_judged_by_what_is_known_of_them() {
+    let names = ["steps/1-first.vcd", "steps/2-first.vcd", "steps.kdl"];
+    let [a, b, by] = names.map(|n| demo(&format!("captures/{n}")));
+    let (code, document) = run(&["judge", &a, &b, "--by", &by]);
+    assert_eq!(code, 0, "{document}");
+    assert_eq!(
+        document["sequences"]["partings"][0]["step"],
+        serde_json::json!([22, 19])
+    );
+    let names = ["clock/1-first.csv", "clock/2-first.csv", "clock.kdl"];
+    let [a, b, by] = names.map(|n| demo(&format!("captures/{n}")));
+    let (code, document) = run(&["judge", &a, "--by", &by]);
+    assert_eq!(code, 0, "{document}");
+    assert_eq!(document["verdicts"][0]["seen"][0]["verdict"], "agrees");
+    let (code, document) = run(&["compare", &a, &b, "--by", &by]);
+    assert_eq!(code, 0, "{document}");
+    assert_eq!(document["sources"][0]["channel"], "CARRY");
+    assert_eq!(document["sources"][1]["channel"], "CLOCK");
+    let wrong = file("wrong.kdl", "capture {\n expect CLOCK low=\"five\"\n}\n");
+    let (code, document) = run(&["judge", &a, "--by", wrong.to_str().expect("a path")]);
+    assert_eq!(code, 2);
+    assert_eq!(document["error"]["line"], 2, "{document}");
+}
+
+/// One unit misses a pulse now and then: against its own other recording the same kind shows, and is marked as varying by itself.
+#[test]
+fn what_a_unit_does_to_itself_is_marked() {
+    let a = file("again-a.csv", &pulses(0.0, None));
+    let own = file("again-own.csv", &pulses(0.0, Some(30)));
+    let b = file("again-b.csv", &pulses(7.25, Some(12)));
+    let [a, own, b] = [&a, &own, &b].map(|p| p.to_str().expect("a path"));
+    let (code, plain) = run(&["compare", a, b]);
+    assert_eq!(code, 0, "{plain}");
+    assert!(
+        plain["channels"][0]["differences"][0]
+            .get("varies")
+            .is_none(),
+        "{plain}"
+    );
+    let (code, document) = run(&["compare", a, b, "--again", own]);
+    assert_eq!(code, 0, "{document}");
+    assert_eq!(document["channels"][0]["differences"][0]["kind"], "missing");
+    assert_eq!(document["channels"][0]["differences"][0]["varies"], true);
+}

@@ -36,7 +36,7 @@ impl Question {
             } => full_scale.min(limit / amps),
             Setup::SeriesOhms { full_scale, .. } => full_scale,
             Setup::Diode { limit, .. } => limit,
-            Setup::Volts { .. } => f64::INFINITY,
+            Setup::Volts { .. } | Setup::Source { .. } => f64::INFINITY,
         }
     }
 }
@@ -143,6 +143,11 @@ pub(crate) fn terms(setup: &Setup) -> MeterTerms {
         },
         Setup::Volts { ohms, .. } => MeterTerms {
             conductance: 1.0 / ohms,
+            ..MeterTerms::NONE
+        },
+        Setup::Source { volts, ohms } => MeterTerms {
+            conductance: 1.0 / ohms,
+            volts,
             ..MeterTerms::NONE
         },
     }

@@ -17,7 +17,7 @@ pub use connection::{Connection, ConnectionKind, Step};
 pub use finding::{
     Circumstance, Closing, Explanation, Finding, Hypothesis, Origin, Outcome, Retest,
 };
-pub use judgement::{Dismissal, Lasts, Level, OddOne, Ruling, Test, Trust};
+pub use judgement::{Dismissal, Harmless, Lasts, Level, OddOne, Ruling, Test, Trust};
 pub use part::{Capacitor, How, Repair, Touch};
 pub use permit::{ColdCheck, Hold, Override, PowerPermit, Stand, Watch};
 pub use picture::{Face, File, Photo, Point};
@@ -105,6 +105,8 @@ pub enum Event {
     Ruling(Ruling),
     /// A difference of the units was dismissed as harmless.
     Dismissal(Dismissal),
+    /// A difference of two recordings was dismissed as harmless.
+    Harmless(Harmless),
     /// A photograph.
     Photo(Photo),
     /// A place on a photograph.
@@ -155,6 +157,7 @@ impl Event {
             Event::Closing(_) => "closing",
             Event::Ruling(_) => "ruling",
             Event::Dismissal(_) => "dismissal",
+            Event::Harmless(_) => "harmless",
             Event::Photo(_) => "photo",
             Event::Point(_) => "point",
             Event::File(_) => "file",

@@ -136,8 +136,18 @@ impl OpenRun {
     fn take(&mut self, time: f64, quantum: f64) -> bool {
         let k = self.count as f64;
         let slack = 1.01 * quantum + 1e-14 * time.abs();
-        let low = self.low.max((time - slack - self.start) / k);
-        let high = self.high.min((time + slack - self.start) / k);
+        // a bound moves seldom, and only then is there something to divide
+        let (below, above) = (time - slack - self.start, time + slack - self.start);
+        let low = if below > self.low * k {
+            below / k
+        } else {
+            self.low
+        };
+        let high = if above < self.high * k {
+            above / k
+        } else {
+            self.high
+        };
         if low > high {
             return false;
         }

@@ -6,7 +6,7 @@ use crate::blocks::{Block, blocks};
 use crate::capture::Trace;
 use crate::differences::{Difference, Kind};
 use crate::edges::{self, Edges};
-use crate::levels::{Levels, levels};
+use crate::levels::{Levels, guess, levels};
 use crate::matching::{Gates, Matching, matching};
 use crate::measure::typical_duration;
 use crate::{plateaus, shapes};
@@ -93,9 +93,7 @@ pub fn prepare(trace: &Trace) -> Option<Prepared<'_>> {
 
 /// The same for samples on a time base.
 pub fn prepare_samples<'a>(axis: &'a Arc<Axis>, samples: &'a [f32]) -> Option<Prepared<'a>> {
-    let all = blocks(samples);
-    let levels = levels(samples, &all)?;
-    let found = edges::edges(samples, &all, &levels);
+    let (all, levels, found) = walked(samples)?;
     let rise = typical_duration(samples, &levels, &found).unwrap_or(1.0);
     let unit = axis.interval();
     let slope = 0.8 * levels.amplitude() / rise.max(1.0);
@@ -122,6 +120,20 @@ pub fn prepare_samples<'a>(axis: &'a Arc<Axis>, samples: &'a [f32]) -> Option<Pr
         train,
         rise,
     })
+}
+
+/// Blocks, states and transitions of a channel. What a few samples tell of the states mostly holds for all, and then one walk finds the rest.
+pub(crate) fn walked(samples: &[f32]) -> Option<(Vec<Block>, Levels, Edges)> {
+    if let Some(guess) = guess(samples) {
+        let (all, found) = edges::blocks_and_edges(samples, &guess.levels);
+        if guess.holds(&all) {
+            return Some((all, guess.levels, found));
+        }
+    }
+    let all = blocks(samples);
+    let levels = levels(samples, &all)?;
+    let found = edges::edges(samples, &all, &levels);
+    Some((all, levels, found))
 }
 
 /// Compares two channels.
@@ -158,15 +170,53 @@ pub fn compare_prepared(
     };
     let matched = matching(&a.train, &b.train, &alignment, &gates);
     let mut differences = lone_pulses(a, b, &alignment, &matched);
-    let off_levels = plateaus::compare(a, b, &matched, &mut differences);
+    let (steps, courses) = looked_at(a, b, &matched);
+    let off_levels = plateaus::compare(a, b, &matched, &steps, &mut differences);
     let moved = moved(a, b, &matched, &gates, &off_levels, &mut differences);
-    shapes::compare(a, b, &matched, &moved, &off_levels, &mut differences);
+    shapes::compare(
+        a,
+        b,
+        &matched,
+        &moved,
+        &off_levels,
+        &courses,
+        &mut differences,
+    );
     differences.sort_by(|x, y| x.at_a.total_cmp(&y.at_a));
     Compared {
         matched: matched.pairs.len(),
         alignment: Ok(alignment),
         differences,
     }
+}
+
+/// Plateaus, low and high, and courses of all pairs, in one walk along both recordings: they are long, and memory is slow.
+fn looked_at(
+    a: &Prepared,
+    b: &Prepared,
+    matched: &Matching,
+) -> ([Vec<plateaus::Step>; 2], Vec<shapes::Course>) {
+    let (mut steps, mut courses) = ([Vec::new(), Vec::new()], Vec::new());
+    let (Some(sa), Some(sb)) = (&a.sampled, &b.sampled) else {
+        return (steps, courses);
+    };
+    courses.reserve(matched.pairs.len());
+    let rises = plateaus::rises(a, b);
+    for (k, pair) in matched.pairs.iter().enumerate() {
+        courses.extend(shapes::course(
+            a,
+            b,
+            sa,
+            sb,
+            (pair.a as usize, pair.b as usize),
+            k,
+        ));
+        if let Some(next) = matched.pairs.get(k + 1) {
+            let high = a.train.rises(pair.a as usize);
+            steps[usize::from(high)].extend(plateaus::step(a, b, (*pair, *next), rises, k));
+        }
+    }
+    (steps, courses)
 }
 
 /// Deviations that the greatest of so many normal ones stays below in all but one case in a thousand.

@@ -29,6 +29,7 @@ pub fn files() -> Vec<(String, String)> {
     for unit in 1..=2 {
         all.push((format!("clock/{unit}-first.csv"), clock(unit)));
         all.push((format!("tube/{unit}-first.csv"), tube(unit)));
+        all.push((format!("steps/{unit}-first.vcd"), steps(unit)));
     }
     all
 }
@@ -90,6 +91,42 @@ fn clock(unit: u64) -> String {
         );
     }
     text
+}
+
+/// Words of the micro-address in the order that unit 1 takes them, again and again.
+const PATH: [u8; 14] = [0, 1, 2, 3, 4, 5, 6, 7, 12, 13, 9, 10, 11, 14];
+/// Where unit 2 goes instead from step 22 on, the second time after address 7: it never comes back.
+const ASTRAY: [u8; 3] = [8, 4, 6];
+
+/// STEP and the four lines of the micro-address as a logic recorder writes them. Unit 2 was caught three steps later; after address 7 it
+/// goes to 8 instead of 12, and then round and round.
+fn steps(unit: u64) -> String {
+    let mut draws = Draw(1970 + unit);
+    let mut text = format!(
+        "$comment Invented recording of unit {unit}; seed 1970 $end\n$timescale 10 ns $end\n$scope module unit{unit} $end\n$var wire 1 ! STEP $end\n"
+    );
+    for bit in (0..4).rev() {
+        text += &format!("$var wire 1 {} A{bit} $end\n", char::from(b'a' + bit));
+    }
+    text += "$upscope $end\n$enddefinitions $end\n#0\n0!\n0a\n0b\n0c\n0d\n";
+    let first = if unit == 2 { 3 } else { 0 };
+    let (mut at, mut last) = (200 + 37 * unit, 0u8);
+    for k in first..60 {
+        let word = match (unit, k) {
+            (2, 22..) => ASTRAY[(k - 22) % 3],
+            _ => PATH[k % PATH.len()],
+        };
+        text += &format!("#{at}\n");
+        for bit in 0..4u8 {
+            if (word ^ last) >> bit & 1 == 1 || k == first {
+                text += &format!("{}{}\n", word >> bit & 1, char::from(b'a' + bit));
+            }
+        }
+        last = word;
+        text += &format!("#{}\n1!\n#{}\n0!\n", at + 60, at + 100);
+        at += 180 + (20.0 * draws.uniform()) as u64;
+    }
+    text + &format!("#{at}\n")
 }
 
 /// Corners of the segments of a digit, in a cell of 1 x 2.

@@ -3,12 +3,14 @@
 //! The histogram runs from the least to the greatest value and is split half-way; the mode of each half is a state. A mode is only as
 //! fine as its bin, so the state is the centre of the samples around the mode.
 
-use crate::blocks::{Block, SIZE};
+use crate::blocks::{self, Block, SIZE};
 
 /// Bins from least to greatest value; chosen finer than the eight bits of most recorders.
 const BINS: usize = 512;
 /// Samples looked at in a long capture, in runs spread evenly over it.
 const LOOK: usize = 1 << 17;
+/// Samples of a half that tell its state; with fewer among those looked at, more are sought out.
+const ENOUGH: usize = 1000;
 /// Samples in one such run.
 const STRETCH: usize = 512;
 
@@ -48,9 +50,10 @@ pub fn levels(samples: &[f32], blocks: &[Block]) -> Option<Levels> {
     if samples.len() < 3 {
         return None;
     }
-    let (least, greatest) = blocks.iter().fold((f32::MAX, f32::MIN), |(l, h), b| {
-        (l.min(b.low), h.max(b.high))
-    });
+    if let Some(guess) = guess(samples).filter(|g| g.holds(blocks)) {
+        return Some(guess.levels);
+    }
+    let (least, greatest) = extremes(blocks);
     let looked = look(samples);
     let noise = noise(&looked, (greatest - least) as f64);
     if least == greatest {
@@ -64,35 +67,81 @@ pub fn levels(samples: &[f32], blocks: &[Block]) -> Option<Levels> {
     let (least, greatest) = without_lone_spikes(samples, blocks, least, greatest);
     let middle = 0.5 * (least + greatest);
     let flat: Vec<f32> = looked.concat();
-    let bin = (greatest - least) as f64 / BINS as f64;
-    let low = state(
-        half(samples, blocks, &flat, |v| v < middle, |b| b.low < middle),
-        bin,
-        noise,
+    let low = half(samples, blocks, &flat, |v| v < middle, |b| b.low < middle);
+    let high = half(
+        samples,
+        blocks,
+        &flat,
+        |v| v >= middle,
+        |b| b.high >= middle,
     );
-    let high = state(
-        half(
-            samples,
-            blocks,
-            &flat,
-            |v| v >= middle,
-            |b| b.high >= middle,
-        ),
-        bin,
-        noise,
-    );
-    let (low, n_low) = low.unwrap_or((least as f64, 1));
-    let (high, n_high) = high.unwrap_or((greatest as f64, 1));
+    Some(of_halves([low, high], [least, greatest], noise))
+}
+
+fn of_halves([low, high]: [Vec<f32>; 2], ends: [f32; 2], noise: f64) -> Levels {
+    let bin = (ends[1] - ends[0]) as f64 / BINS as f64;
+    let (low, n_low) = state(low, bin, noise).unwrap_or((ends[0] as f64, 1));
+    let (high, n_high) = state(high, bin, noise).unwrap_or((ends[1] as f64, 1));
     let finest = if noise < bin {
         0.5 * bin / 3f64.sqrt()
     } else {
         0.0
     };
-    Some(Levels {
+    Levels {
         low,
         high,
         noise,
         uncertainty: (noise / (n_low.min(n_high) as f64).sqrt()).max(finest),
+    }
+}
+
+fn extremes(blocks: &[Block]) -> (f32, f32) {
+    blocks.iter().fold((f32::MAX, f32::MIN), |(l, h), b| {
+        (l.min(b.low), h.max(b.high))
+    })
+}
+
+/// The states of a long capture by the samples that are looked at alone, before anything is known of the rest.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Guess {
+    /// The states.
+    pub levels: Levels,
+    /// Least and greatest sample that was looked at.
+    ends: [f32; 2],
+}
+
+impl Guess {
+    /// Whether the rest of the capture, of which these are the blocks, holds nothing beyond what was looked at but noise.
+    pub fn holds(&self, blocks: &[Block]) -> bool {
+        let room = (6.0 * self.levels.noise) as f32 + 1e-5 * (self.ends[1] - self.ends[0]);
+        let (least, greatest) = extremes(blocks);
+        least >= self.ends[0] - room && greatest <= self.ends[1] + room
+    }
+}
+
+/// Guesses the states of a long capture; none if it is short, flat, or has a state so rare that it must be sought out.
+pub fn guess(samples: &[f32]) -> Option<Guess> {
+    if samples.len() <= LOOK {
+        return None;
+    }
+    let looked = look(samples);
+    let flat: Vec<f32> = looked.concat();
+    let (least, greatest) = extremes(&blocks::blocks(&flat));
+    if least == greatest {
+        return None;
+    }
+    let noise = noise(&looked, (greatest - least) as f64);
+    let middle = 0.5 * (least + greatest);
+    let halves = [true, false].map(|low| -> Vec<f32> {
+        let own = flat.iter().copied().filter(|v| (*v < middle) == low);
+        own.collect()
+    });
+    if halves.iter().any(|h| h.len() < ENOUGH) {
+        return None;
+    }
+    Some(Guess {
+        levels: of_halves(halves, [least, greatest], noise),
+        ends: [least, greatest],
     })
 }
 
@@ -187,7 +236,7 @@ fn half(
     may: impl Fn(&Block) -> bool,
 ) -> Vec<f32> {
     let found: Vec<f32> = looked.iter().copied().filter(|v| belongs(*v)).collect();
-    if found.len() >= 1000 || looked.len() == samples.len() {
+    if found.len() >= ENOUGH || looked.len() == samples.len() {
         return found;
     }
     let rare: Vec<usize> = (0..blocks.len()).filter(|&i| may(&blocks[i])).collect();

@@ -3,15 +3,18 @@
 //! Nothing here opens a file, a socket or a clock, and nothing here guesses: a capture that does not say how fast it was
 //! sampled is refused until a person says it.
 
+pub mod about;
 pub mod align;
 pub mod axis;
 pub mod blocks;
 pub mod capture;
 pub mod compare;
+pub mod curve;
 pub mod demo;
 pub mod differences;
 pub mod edges;
 pub mod fault;
+pub mod flow;
 pub mod levels;
 pub mod matching;
 pub mod measure;

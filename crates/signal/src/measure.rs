@@ -1,10 +1,11 @@
 //! Pulse parameters as IEEE 181 defines them: states, transition durations, widths, periods, overshoot, each with its uncertainty.
 
 use crate::axis::Axis;
-use crate::blocks::blocks;
+
 use crate::capture::{Steps, Trace};
+use crate::compare::walked;
 use crate::edges::{self, Edges};
-use crate::levels::{Levels, levels};
+use crate::levels::Levels;
 
 /// Transitions averaged or ranked for one figure at most; more would not change it.
 const MOST: usize = 4000;
@@ -73,9 +74,7 @@ fn stepped(steps: &Steps) -> Option<Measured> {
 }
 
 fn sampled(axis: &Axis, samples: &[f32]) -> Option<Measured> {
-    let all = blocks(samples);
-    let levels = levels(samples, &all)?;
-    let found = edges::edges(samples, &all, &levels);
+    let (_, levels, found) = walked(samples)?;
     let signal = Signal {
         axis,
         samples,

@@ -35,10 +35,13 @@ fn core(p: &Prepared, from: f64, to: f64, rise: f64) -> Option<Core> {
         (to - inset).floor() as usize + 1,
     );
     let last = last.min(samples.len());
-    (first < last).then(|| Core {
-        mean: mean(samples, blocks, first, last),
-        count: (last - first) as f64,
-        settled,
+    (first < last).then(|| {
+        let (mean, count) = mean(samples, blocks, first, last);
+        Core {
+            mean,
+            count: count as f64,
+            settled,
+        }
     })
 }
 
@@ -58,10 +61,8 @@ fn throughout(a: &Prepared, b: &Prepared, pair: Pair, rises: (f64, f64), off: f6
         );
         let last = last.max(first + 1).min(sampled.samples.len());
         (first < last).then(|| {
-            (
-                mean(sampled.samples, &sampled.blocks, first, last),
-                p.levels.noise / ((last - first) as f64).sqrt(),
-            )
+            let (mean, count) = mean(sampled.samples, &sampled.blocks, first, last);
+            (mean, p.levels.noise / (count as f64).sqrt())
         })
     };
     let parts: Vec<(f64, f64)> = (0..3)
@@ -80,18 +81,51 @@ fn throughout(a: &Prepared, b: &Prepared, pair: Pair, rises: (f64, f64), off: f6
     greatest - least < (0.5 * off.abs()).max(3.0 * noise)
 }
 
-struct Step {
-    pair: usize,
-    off: f64,
-    own: f64,
+/// A plateau of both recordings.
+pub(crate) struct Step {
+    pair: u32,
+    off: f32,
+    own: f32,
     settled: bool,
 }
 
-/// Adds level differences; marks for each pair whether the plateau after it is off.
+/// Typical transitions of both in samples of each, the slower one's.
+pub(crate) fn rises(a: &Prepared, b: &Prepared) -> (f64, f64) {
+    let rise_a = a.rise.max(b.rise * b.train.unit / a.train.unit);
+    (rise_a, rise_a * a.train.unit / b.train.unit)
+}
+
+/// The plateau between two pairs that follow each other in both, the first of which is number `k`.
+pub(crate) fn step(
+    a: &Prepared,
+    b: &Prepared,
+    (now, next): (Pair, Pair),
+    rises: (f64, f64),
+    k: usize,
+) -> Option<Step> {
+    if next.a != now.a + 1 || next.b != now.b + 1 {
+        return None;
+    }
+    let ends = |p: &Prepared, i: u32| (p.edges.at[i as usize], p.edges.at[i as usize + 1]);
+    let (from, to) = ends(a, now.a);
+    let x = core(a, from, to, rises.0)?;
+    let (from, to) = ends(b, now.b);
+    let y = core(b, from, to, rises.1)?;
+    Some(Step {
+        pair: k as u32,
+        off: (y.mean - x.mean) as f32,
+        own: (a.levels.noise * a.levels.noise / x.count + b.levels.noise * b.levels.noise / y.count)
+            .sqrt() as f32,
+        settled: x.settled && y.settled,
+    })
+}
+
+/// Adds level differences; marks for each pair whether the plateau after it is off. `steps` are the low and the high plateaus.
 pub(crate) fn compare(
     a: &Prepared,
     b: &Prepared,
     matched: &Matching,
+    steps: &[Vec<Step>; 2],
     differences: &mut Vec<Difference>,
 ) -> Vec<bool> {
     let mut marks = vec![false; matched.pairs.len()];
@@ -99,41 +133,13 @@ pub(crate) fn compare(
         return marks;
     }
     let amplitude = a.levels.amplitude();
-    let rise_a = a.rise.max(b.rise * b.train.unit / a.train.unit);
-    let rise_b = rise_a * a.train.unit / b.train.unit;
+    let (rise_a, rise_b) = rises(a, b);
     let count = matched.pairs.len().max(2) as f64;
     for high in [false, true] {
-        let mut steps = Vec::new();
-        for (k, two) in matched.pairs.windows(2).enumerate() {
-            let (now, next) = (two[0], two[1]);
-            if next.a != now.a + 1 || next.b != now.b + 1 || a.train.rises(now.a as usize) != high {
-                continue;
-            }
-            let core_a = core(
-                a,
-                a.edges.at[now.a as usize],
-                a.edges.at[next.a as usize],
-                rise_a,
-            );
-            let core_b = core(
-                b,
-                b.edges.at[now.b as usize],
-                b.edges.at[next.b as usize],
-                rise_b,
-            );
-            if let (Some(x), Some(y)) = (core_a, core_b) {
-                let own = (a.levels.noise / x.count.sqrt()).hypot(b.levels.noise / y.count.sqrt());
-                steps.push(Step {
-                    pair: k,
-                    off: y.mean - x.mean,
-                    own,
-                    settled: x.settled && y.settled,
-                });
-            }
-        }
-        let usual = usual(&steps);
-        let scatter = scatter(&steps, usual);
-        let first = steps.first().map(|s| s.pair);
+        let steps = &steps[usize::from(high)];
+        let usual = usual(steps);
+        let scatter = scatter(steps, usual);
+        let first = steps.first().map(|s| s.pair as usize);
         if let Some(first) = first.filter(|_| {
             usual.abs() > (WHOLE_FLOOR * amplitude).max(4.0 * scatter / (steps.len() as f64).sqrt())
         }) {
@@ -148,21 +154,22 @@ pub(crate) fn compare(
                 true,
             ));
         }
-        for step in &steps {
+        for step in steps {
             let floor = amplitude * if step.settled { FLOOR } else { SHORT_FLOOR };
-            let off = step.off - usual;
-            if off.abs() > floor.max(chance_bound(count) * step.own.hypot(scatter))
-                && throughout(a, b, matched.pairs[step.pair], (rise_a, rise_b), off)
+            let off = step.off as f64 - usual;
+            let k = step.pair as usize;
+            if off.abs() > floor.max(chance_bound(count) * (step.own as f64).hypot(scatter))
+                && throughout(a, b, matched.pairs[k], (rise_a, rise_b), off)
             {
-                marks[step.pair] = true;
-                let place = matched.pairs[step.pair];
+                marks[k] = true;
+                let place = matched.pairs[k];
                 differences.push(level(
                     a,
                     b,
                     place.a as usize,
                     place.b as usize,
                     high,
-                    step.off,
+                    step.off as f64,
                     false,
                 ));
             }
@@ -192,7 +199,7 @@ fn level(
 
 /// What most plateaus of one state differ by; with few of them nothing can be called usual.
 fn usual(steps: &[Step]) -> f64 {
-    let mut offs: Vec<f64> = steps.iter().map(|s| s.off).collect();
+    let mut offs: Vec<f64> = steps.iter().map(|s| s.off as f64).collect();
     if offs.len() < 5 {
         0.0
     } else {
@@ -205,8 +212,8 @@ fn scatter(steps: &[Step], usual: f64) -> f64 {
     if steps.len() < 8 {
         return 0.0;
     }
-    let mut offs: Vec<f64> = steps.iter().map(|s| (s.off - usual).abs()).collect();
-    let mut own: Vec<f64> = steps.iter().map(|s| s.own).collect();
+    let mut offs: Vec<f64> = steps.iter().map(|s| (s.off as f64 - usual).abs()).collect();
+    let mut own: Vec<f64> = steps.iter().map(|s| s.own as f64).collect();
     let (seen, explained) = (1.4826 * median(&mut offs), median(&mut own));
     (seen * seen - explained * explained).max(0.0).sqrt()
 }

@@ -10,13 +10,14 @@ const FLOOR: f64 = 0.04;
 /// What is left of a deviation after allowing for this much doubt of each crossing, in samples.
 const DOUBT: f64 = 0.15;
 
-struct Course {
-    pair: usize,
+/// How a transition runs beside its twin.
+pub(crate) struct Course {
+    pair: u32,
     /// Mean deviation towards slowness: b above a before the crossing, below it after (of a rising edge).
-    slow: f64,
+    slow: f32,
     /// Root mean square of the deviation beyond doubt.
-    rough: f64,
-    count: f64,
+    rough: f32,
+    count: f32,
 }
 
 /// Adds shape differences of transitions that are neither moved nor beside a wrong level.
@@ -26,26 +27,23 @@ pub(crate) fn compare(
     matched: &Matching,
     moved: &[bool],
     off_levels: &[bool],
+    all: &[Course],
     differences: &mut Vec<Difference>,
 ) {
-    let (Some(sa), Some(sb)) = (&a.sampled, &b.sampled) else {
-        return;
-    };
     let amplitude = a.levels.amplitude();
     let noise = a.levels.noise.hypot(b.levels.noise);
     let bound = chance_bound(matched.pairs.len().max(2) as f64);
     for rising in [true, false] {
-        let mut courses = Vec::new();
-        for (k, pair) in matched.pairs.iter().enumerate() {
+        let usable = |c: &&Course| {
+            let k = c.pair as usize;
             let beside = moved[k] || off_levels[k] || (k > 0 && off_levels[k - 1]);
-            if a.train.rises(pair.a as usize) == rising && !beside {
-                courses.extend(course(a, b, sa, sb, (pair.a as usize, pair.b as usize), k));
-            }
-        }
+            a.train.rises(matched.pairs[k].a as usize) == rising && !beside
+        };
+        let courses: Vec<&Course> = all.iter().filter(usable).collect();
         if courses.is_empty() {
             continue;
         }
-        let mut slows: Vec<f64> = courses.iter().map(|c| c.slow).collect();
+        let mut slows: Vec<f64> = courses.iter().map(|c| c.slow as f64).collect();
         let usual = if slows.len() < 5 {
             0.0
         } else {
@@ -58,7 +56,7 @@ pub(crate) fn compare(
             1.4826 * median(&mut slows)
         };
         let add = |course: &Course, whole: bool, amount: f64| {
-            let pair = matched.pairs[course.pair];
+            let pair = matched.pairs[course.pair as usize];
             let (at_a, at_b) = (
                 a.train.times[pair.a as usize],
                 b.train.times[pair.b as usize],
@@ -73,19 +71,17 @@ pub(crate) fn compare(
             }
         };
         if usual.abs() > (FLOOR * amplitude).max(4.0 * scatter / (courses.len() as f64).sqrt()) {
-            differences.push(add(&courses[0], true, usual));
+            differences.push(add(courses[0], true, usual));
         }
-        for course in &courses {
-            let off = course.slow - usual;
-            let own = noise / course.count.sqrt();
+        for course in courses {
+            let off = course.slow as f64 - usual;
+            let (n, found) = (course.count as f64, course.rough as f64);
+            let own = noise / n.sqrt();
             let slow = off.abs() > (FLOOR * amplitude).max(bound * own.hypot(scatter));
             // the mean of n squares of noise scatters by sqrt(2 / n) of itself
-            let square = noise
-                * noise
-                * (1.0 + bound * (2.0 / course.count).sqrt() + bound * bound / course.count);
+            let square = noise * noise * (1.0 + bound * (2.0 / n).sqrt() + bound * bound / n);
             let rough = usual == 0.0 || usual.abs() < FLOOR * amplitude;
-            let rough = rough
-                && course.rough * course.rough > square.max((1.5 * FLOOR * amplitude).powi(2));
+            let rough = rough && found * found > square.max((1.5 * FLOOR * amplitude).powi(2));
             if slow || rough {
                 differences.push(add(course, false, off));
             }
@@ -93,7 +89,8 @@ pub(crate) fn compare(
     }
 }
 
-fn course(
+/// The course of pair number `k`, if enough of it was recorded.
+pub(crate) fn course(
     a: &Prepared,
     b: &Prepared,
     sa: &Sampled,
@@ -122,12 +119,12 @@ fn course(
     let stride = (to - from).div_ceil(48);
     if let Some(sums) = alike(a, sa, sb, (from, to), (at_a, at_b), ratio).filter(|_| stride == 1) {
         let count = (to - from) as f64;
-        let slow = direction * (sums.before - sums.after) as f64 / count;
+        let slow = direction * sums.signed as f64 / count;
         return Some(Course {
-            pair: k,
-            slow,
-            rough: (sums.square as f64 / count).sqrt(),
-            count,
+            pair: k as u32,
+            slow: slow as f32,
+            rough: (sums.square / count as f32).sqrt(),
+            count: count as f32,
         });
     }
     let (mut slow, mut square, mut count) = (0.0, 0.0, 0.0);
@@ -158,19 +155,21 @@ fn course(
         count += 1.0;
     }
     (count >= 2.0).then(|| Course {
-        pair: k,
-        slow: slow / count,
-        rough: (square / count).sqrt(),
-        count,
+        pair: k as u32,
+        slow: (slow / count) as f32,
+        rough: (square / count).sqrt() as f32,
+        count: count as f32,
     })
 }
 
-#[derive(Default)]
 struct Sums {
-    before: f32,
-    after: f32,
+    /// Before the crossing less after it.
+    signed: f32,
     square: f32,
 }
+
+/// Samples of a course that are taken at once.
+const LANES: usize = 8;
 
 /// The sums of a course where both recordings have the same interval, so that every sample falls alike between b's: the usual case,
 /// in plain slices that need no index checked. None in any other case.
@@ -189,23 +188,42 @@ fn alike(
     let m = place as usize;
     let count = to - from;
     let (fraction, amplitude) = ((place - m as f64) as f32, a.levels.amplitude() as f32);
-    let xs = sb.samples.get(m - 1..m + count + 2)?;
-    let ys = sa.samples.get(from - 1..to + 1)?;
+    // whole eights are taken, and what lies beyond the course counts nothing
+    let padded = count.next_multiple_of(LANES);
+    let xs = sb.samples.get(m - 1..m + padded + 2)?;
+    let ys = sa.samples.get(from - 1..from + padded + 1)?;
     let middle = ((at_a.ceil() as usize).saturating_sub(from)).min(count);
-    let mut sums = Sums::default();
-    for (k, (x, y)) in xs.windows(4).zip(ys.windows(3)).enumerate() {
-        let value = x[1] + (x[2] - x[1]) * fraction;
-        let slope = (x[2] - x[1]).abs().max((y[2] - y[0]).abs() * 0.5);
-        let bend = (x[0] - x[1] - x[2] + x[3]).abs() * 0.125;
-        let doubt = (slope * DOUBT as f32 + bend).min(amplitude);
-        let off = value - y[1];
-        let beyond = (off.abs() - doubt).max(0.0).copysign(off);
-        if k < middle {
-            sums.before += beyond;
-        } else {
-            sums.after += beyond;
+    let (mut signed, mut square) = ([0f32; LANES], [0f32; LANES]);
+    for first in (0..padded).step_by(LANES) {
+        let (x, y) = (&xs[first..first + LANES + 3], &ys[first..first + LANES + 2]);
+        for lane in 0..LANES {
+            let value = x[lane + 1] + (x[lane + 2] - x[lane + 1]) * fraction;
+            let slope = greater(
+                (x[lane + 2] - x[lane + 1]).abs(),
+                (y[lane + 2] - y[lane]).abs() * 0.5,
+            );
+            let bend = (x[lane] - x[lane + 1] - x[lane + 2] + x[lane + 3]).abs() * 0.125;
+            let doubt = lesser(slope * DOUBT as f32 + bend, amplitude);
+            let off = value - y[lane + 1];
+            let beyond = greater(off.abs() - doubt, 0.0).copysign(off);
+            let k = (first + lane) as i32;
+            let counts = if k < count as i32 { beyond } else { 0.0 };
+            signed[lane] += if k < middle as i32 { counts } else { -counts };
+            square[lane] += counts * counts;
         }
-        sums.square += beyond * beyond;
     }
-    Some(sums)
+    Some(Sums {
+        signed: signed.iter().sum(),
+        square: square.iter().sum(),
+    })
+}
+
+#[inline(always)]
+fn lesser(a: f32, b: f32) -> f32 {
+    if a < b { a } else { b }
+}
+
+#[inline(always)]
+fn greater(a: f32, b: f32) -> f32 {
+    if a > b { a } else { b }
 }

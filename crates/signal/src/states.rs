@@ -1,6 +1,9 @@
 //! Channels sampled on the machine's own clock become words; two sequences of words are compared as sequences.
 
-use crate::edges::Edges;
+use crate::about;
+use crate::capture::{Capture, Channel, Steps, Trace};
+use crate::compare::walked;
+use crate::edges::{Edges, step_edges, step_levels};
 
 /// Logic thresholds of a family: at or beyond each of them a level is certain. In volts; the sense says which one means 1.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -80,6 +83,90 @@ pub fn words(clock: &Edges, rising: bool, early: f64, lines: &[(&[f32], Threshol
             value: read(clock.at[i]),
         })
         .collect()
+}
+
+/// Why a capture gives no words: the channel that is missing, or that is of another sort than its clock.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct NoChannel(pub String);
+
+/// Reads the words of a capture. The places of words are in seconds here.
+///
+/// Of changes at stated times the levels are 0 and 1, whatever the volts were.
+pub fn words_of(capture: &Capture, how: &about::Words) -> Result<Vec<Word>, NoChannel> {
+    let channel = |name: &String| {
+        let found = capture.channels.iter().find(|c| c.name == *name);
+        found.ok_or_else(|| NoChannel(name.clone()))
+    };
+    let clock = channel(&how.clock)?;
+    let bits: Vec<&Channel> = how.bits.iter().map(channel).collect::<Result<_, _>>()?;
+    match &clock.trace {
+        Trace::Sampled { axis, samples } => {
+            let lines = bits.iter().map(|c| match &c.trace {
+                Trace::Sampled { samples, .. } => Ok((&samples[..], how.levels)),
+                Trace::Stepped(_) => Err(NoChannel(c.name.clone())),
+            });
+            let lines: Vec<(&[f32], Thresholds)> = lines.collect::<Result<_, _>>()?;
+            let edges = walked(samples).map_or_else(Edges::default, |w| w.2);
+            let mut found = words(&edges, how.rising, how.early, &lines);
+            found.iter_mut().for_each(|w| w.at = axis.time(w.at));
+            Ok(found)
+        }
+        Trace::Stepped(clock) => {
+            let lines = bits.iter().map(|c| match &c.trace {
+                Trace::Stepped(steps) => Ok(steps),
+                Trace::Sampled { .. } => Err(NoChannel(c.name.clone())),
+            });
+            let lines: Vec<&Steps> = lines.collect::<Result<_, _>>()?;
+            let edges = step_levels(clock).map_or_else(Edges::default, |l| step_edges(clock, &l));
+            let levels = Thresholds {
+                low: 0.25,
+                high: 0.75,
+                negative: how.levels.negative,
+            };
+            let read = |at: f64| {
+                let before = at - how.early * clock.tick;
+                lines.iter().try_fold(0u64, |word, steps| {
+                    let k = steps
+                        .times
+                        .partition_point(|t| *t <= before)
+                        .checked_sub(1)?;
+                    match levels.bit(steps.values[k]?) {
+                        Bit::Zero => Some(word << 1),
+                        Bit::One => Some(word << 1 | 1),
+                        Bit::Between => None,
+                    }
+                })
+            };
+            let picked = (0..edges.at.len()).filter(|&i| edges.rises(i) == how.rising);
+            Ok(picked
+                .map(|i| Word {
+                    at: edges.at[i],
+                    value: read(edges.at[i]),
+                })
+                .collect())
+        }
+    }
+}
+
+/// Where two sequences that were caught at different moments begin to run alike: the first place in each, nearest to both starts, from which
+/// `run` words agree and are not all one word. None if there is none within `reach` words.
+pub fn together(
+    a: &[Option<u64>],
+    b: &[Option<u64>],
+    run: usize,
+    reach: usize,
+) -> Option<(usize, usize)> {
+    let fits = |i: usize, j: usize| {
+        let (Some(x), Some(y)) = (a.get(i..i + run), b.get(j..j + run)) else {
+            return false;
+        };
+        x == y && x.iter().all(Option::is_some) && x.iter().any(|w| *w != x[0])
+    };
+    (0..=2 * reach).find_map(|sum| {
+        (sum.saturating_sub(reach)..=sum.min(reach))
+            .map(|i| (i, sum - i))
+            .find(|&(i, j)| fits(i, j))
+    })
 }
 
 /// A stretch where two sequences do not agree.
@@ -171,6 +258,71 @@ mod tests {
 
     fn some(words: &[u64]) -> Vec<Option<u64>> {
         words.iter().copied().map(Some).collect()
+    }
+
+    #[test]
+    fn machines_caught_at_different_moments_are_laid_together() {
+        let a = some(&[7, 7, 7, 1, 2, 3, 4, 5, 6]);
+        let b = some(&[9, 2, 3, 4, 5, 6, 7]);
+        assert_eq!(together(&a, &b, 4, 8), Some((4, 1)));
+        assert_eq!(together(&some(&[1; 9]), &some(&[1; 9]), 4, 8), None);
+    }
+
+    #[test]
+    fn changes_at_stated_times_become_words() {
+        let steps = |times: &[f64], values: &[f32]| {
+            Trace::Stepped(Steps {
+                times: times.to_vec(),
+                values: values.iter().copied().map(Some).collect(),
+                end: 10.0,
+                tick: 0.1,
+            })
+        };
+        let channel = |name: &str, trace| Channel {
+            name: name.to_owned(),
+            unit: String::new(),
+            trace,
+        };
+        let capture = Capture {
+            format: crate::Format::Vcd,
+            channels: vec![
+                channel(
+                    "C",
+                    steps(
+                        &[0.0, 1.0, 2.0, 3.0, 4.0, 5.0],
+                        &[0.0, 1.0, 0.0, 1.0, 0.0, 1.0],
+                    ),
+                ),
+                channel("B1", steps(&[0.0, 2.5], &[0.0, 1.0])),
+                channel("B0", steps(&[0.0, 1.0, 4.5], &[1.0, 0.0, 1.0])),
+            ],
+            notes: Vec::new(),
+        };
+        let how = about::Words {
+            clock: "C".to_owned(),
+            rising: true,
+            bits: vec!["B1".to_owned(), "B0".to_owned()],
+            levels: Thresholds {
+                low: 0.8,
+                high: 2.0,
+                negative: false,
+            },
+            early: 1.0,
+        };
+        let values = |how: &about::Words| -> Vec<Option<u64>> {
+            words_of(&capture, how)
+                .expect("words")
+                .iter()
+                .map(|w| w.value)
+                .collect()
+        };
+        assert_eq!(values(&how), some(&[1, 2, 3]));
+        let mut missing = how;
+        missing.bits.push("B9".to_owned());
+        assert_eq!(
+            words_of(&capture, &missing),
+            Err(NoChannel("B9".to_owned()))
+        );
     }
 
     #[test]

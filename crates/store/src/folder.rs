@@ -46,7 +46,7 @@ pub enum Unwritten {
     System(std::io::Error),
 }
 
-/// Writes a text of the project: `machine.kdl`, `meter.kdl`, or a file in `sheets/` or `readings/`. It is there as a whole
+/// Writes a text of the project: `machine.kdl`, `meter.kdl`, or a file in `sheets/`, `readings/` or `captures/`. It is there as a whole
 /// or not at all, and on the disk when this returns. `before` is the text as it was read, none for a new file.
 ///
 /// # Errors
@@ -105,12 +105,13 @@ fn is_text(name: &str) -> bool {
         return false;
     };
     let stem = match folder {
-        "sheets" => file.strip_suffix(".kdl"),
+        "sheets" | "captures" => file.strip_suffix(".kdl"),
         "readings" => file.strip_suffix(".csv"),
         _ => None,
     };
     // Letters that every file system takes.
-    let fits = |c: char| c.is_alphanumeric() || c == '-' || c == '_';
+    let blank = folder == "captures";
+    let fits = |c: char| c.is_alphanumeric() || c == '-' || c == '_' || (blank && c == ' ');
     stem.is_some_and(|s| (1..=60).contains(&s.len()) && s.chars().all(fits))
 }
 

@@ -28,6 +28,12 @@ const SAMPLES: [(u64, usize, &[u8], &str); 3] = [
         include_bytes!("samples/format-1-signed.sqlite"),
         "ae32b1e1c27f93d468181368c25ded95790ae53444f33951e530fe74c2ecc079",
     ),
+    (
+        1,
+        34,
+        include_bytes!("samples/format-1-harmless.sqlite"),
+        "f4c1e8602e62c823e4ebded9ea7fb8aab6a75fdf515bcbf576a961905d9c5b78",
+    ),
 ];
 
 #[test]

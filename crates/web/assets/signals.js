@@ -164,7 +164,8 @@ class Viewer {
     const columns = Math.max(16, Math.round(this.canvas.clientWidth || 320));
     const { from, to } = this;
     try {
-      const answer = await fetch(`${this.box.dataset.signals}?from=${from}&to=${to}&columns=${columns}`);
+      const at = this.box.dataset.signals;
+      const answer = await fetch(`${at}${at.includes("?") ? "&" : "?"}from=${from}&to=${to}&columns=${columns}`);
       if (answer.ok) { this.shown = await answer.json(); this.draw(); }
       else this.said.textContent = "The recording cannot be had.";
     } catch { this.said.textContent = "The bench does not answer."; }

@@ -151,6 +151,11 @@ impl Server {
                 "/signals/{name}",
                 get(pages::signals::page).post(pages::signals::post),
             )
+            .route(
+                "/signals/{name}/about",
+                axum::routing::post(pages::signals::post_known),
+            )
+            .route("/signals/{name}/curve.svg", get(pages::signals::drawing))
             .route("/signals/{name}/window.json", get(pages::signals::window))
             .route("/signals/{name}/picture.png", get(pages::signals::picture))
             .route("/signals.js", get(assets::signals))

@@ -6,12 +6,18 @@ use ::signal::Capture;
 use ::signal::align::Alignment;
 use ::signal::capture::Trace;
 use ::signal::pyramid::Pyramid;
+use record::State;
 use serde::Serialize;
+use sheet::Sheet;
 
 use crate::refused::{Complaint, Refused};
-use crate::signal::picture::{How, Panels, PictureView, Scope, held, image, window_of};
+use crate::signal::curve::{self, CurveView, Pin};
+use crate::signal::known::{Judged, Known, Sequences, judge, sequences};
+use crate::signal::picture::{
+    self, How, Panels, PictureView, Scope, TubeView, held, image, window_of,
+};
 use crate::signal::{
-    Asked, CompareView, DifferenceView, MeasureView, Recording, laid, measured, take,
+    Asked, CompareView, DifferenceView, MeasureView, Recording, laid, mark_varying, measured, take,
 };
 
 /// A recording and the unit that it is of.
@@ -28,6 +34,15 @@ struct Opened {
     file: String,
     capture: Capture,
     pyramids: Vec<Option<Pyramid>>,
+}
+
+/// What is known of a set of recordings, and where on which sheets it was taken.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Taken {
+    /// The text about it.
+    pub known: Option<Known>,
+    /// Of a curve: the board's sheet as each unit is built, by the unit's name.
+    pub sheets: Vec<(String, Sheet)>,
 }
 
 /// Recordings of one signal, opened.
@@ -55,6 +70,14 @@ pub struct View {
     pub measured: Vec<(String, MeasureView)>,
     /// The pictures held against each other; that of one unit has strokes only.
     pub picture: Option<PictureView>,
+    /// The curves of a pin, if that is what was recorded.
+    pub curve: Option<CurveView>,
+    /// Figures that are expected, with what was measured of them.
+    pub judged: Vec<Judged>,
+    /// Words in sequence.
+    pub sequences: Option<Sequences>,
+    /// What is known of these recordings.
+    pub known: Option<Known>,
     /// What could not be used.
     pub remarks: Vec<Complaint>,
 }
@@ -134,13 +157,31 @@ pub enum Drawn {
 
 impl Signals {
     /// Opens the recordings of a signal, in the order of the units. What cannot be used becomes a remark.
-    pub fn open(recordings: Vec<Recorded>, asked: &Asked) -> Signals {
-        let mut view = View::default();
+    /// `again` are other recordings of the first unit, by which it is learned what varies by itself.
+    pub fn open(
+        recordings: Vec<Recorded>,
+        again: Vec<Recording>,
+        asked: &Asked,
+        taken: &Taken,
+    ) -> Signals {
+        let mut view = View {
+            known: taken.known.clone(),
+            ..View::default()
+        };
+        let is_curve = taken
+            .known
+            .as_ref()
+            .is_some_and(|k| k.about.curve.is_some());
         let mut opened: Vec<Opened> = Vec::new();
         for r in recordings {
             let file = r.recording.file.clone();
             view.units.push((r.unit.clone(), file.clone()));
-            match take(r.recording, asked) {
+            let read = if is_curve {
+                curve::timeless(r.recording, asked)
+            } else {
+                take(r.recording, asked)
+            };
+            match read {
                 Ok(capture) => opened.push(Opened {
                     pyramids: capture
                         .channels
@@ -161,14 +202,23 @@ impl Signals {
             alignment: None,
             scopes: Vec::new(),
         };
-        signals.look(asked);
+        signals.look(asked, taken);
+        signals.hold_again(again, asked);
         signals
     }
 
-    fn look(&mut self, asked: &Asked) {
+    fn look(&mut self, asked: &Asked, taken: &Taken) {
         let Some(first) = self.opened.first() else {
             return;
         };
+        let told = taken.known.as_ref().and_then(|k| k.about.curve.as_ref());
+        if told.is_some() || self.opened.iter().all(|o| curve::is_curve(&o.capture)) {
+            match curves(&self.opened, taken) {
+                Ok(view) => self.view.curve = Some(view),
+                Err(refused) => self.view.remarks.extend_from_slice(refused.complaints()),
+            }
+            return;
+        }
         let is_picture = self.opened.iter().all(|o| Scope::is_picture(&o.capture));
         self.pairs = (0..first.capture.channels.len())
             .map(|k| (k, None))
@@ -210,6 +260,14 @@ impl Signals {
         if is_picture {
             let (scopes, complaints) = scopes(&self.opened);
             self.view.picture = pictures(&scopes, &self.opened, &mut self.view.remarks);
+            if let Some(known) = &taken.known
+                && let Some(view) = &mut self.view.picture
+            {
+                match tubes(known, scopes.last()) {
+                    Ok(found) => view.tube = found,
+                    Err(refused) => self.view.remarks.extend_from_slice(refused.complaints()),
+                }
+            }
             self.scopes = scopes;
             self.view.remarks.extend(complaints);
         } else {
@@ -218,6 +276,39 @@ impl Signals {
                     Ok(m) => self.view.measured.push((o.unit.clone(), m)),
                     Err(refused) => self.view.remarks.extend_from_slice(refused.complaints()),
                 }
+            }
+        }
+        if let Some(known) = &taken.known {
+            let held: Vec<(&str, &Capture)> = self
+                .opened
+                .iter()
+                .map(|o| (o.unit.as_str(), &o.capture))
+                .collect();
+            self.view.judged = judge(known, &held);
+            match sequences(known, &held) {
+                Some(Ok(found)) => self.view.sequences = Some(found),
+                Some(Err(refused)) => self.view.remarks.extend_from_slice(refused.complaints()),
+                None => {}
+            }
+        }
+    }
+
+    /// Marks differences that the first unit shows to itself, too.
+    fn hold_again(&mut self, again: Vec<Recording>, asked: &Asked) {
+        let (Some(view), Some(first)) = (&mut self.view.compared, self.opened.first()) else {
+            return;
+        };
+        for one in again {
+            let file = one.file.clone();
+            let own = take(one, asked)
+                .and_then(|other| laid(&first.capture, &other, [&first.file, &file], asked));
+            // what cannot be read is told where it is shown
+            if let Ok(own) = own {
+                mark_varying(view, &own.view);
+                view.notes.push(format!(
+                    "Unit {} was held against its own {file}, to learn what varies by itself.",
+                    first.unit
+                ));
             }
         }
     }
@@ -297,6 +388,63 @@ impl Signals {
         }
         image(&self.scopes.iter().collect::<Vec<_>>(), panels, side)
     }
+}
+
+/// What the tube's dimensions say of its deflection, by the electrostatic formula.
+fn tubes(known: &Known, last: Option<&Scope>) -> Result<Vec<TubeView>, Refused> {
+    let mut found = Vec::new();
+    let Some(tube) = &known.about.tube else {
+        return Ok(found);
+    };
+    let extent = last.and_then(|s| Some((s.picture().ok()?.extent(), &s.units)));
+    for (axis, name, plates) in [(0, "X", &tube.x), (1, "Y", &tube.y)] {
+        if let Some(plates) = plates {
+            let plates = picture::plates(plates, tube.anode)?;
+            let in_volts = extent.as_ref().filter(|(_, units)| units[axis] == "V");
+            let span = in_volts.map(|(e, _)| e[axis][1] - e[axis][0]);
+            found.push(picture::tube(name, &plates, span));
+        }
+    }
+    Ok(found)
+}
+
+/// The curves of a pin, on the sheets as the units are built.
+fn curves(opened: &[Opened], taken: &Taken) -> Result<CurveView, Refused> {
+    let told = taken.known.as_ref().and_then(|k| k.about.curve.as_ref());
+    let how = told.map_or_else(curve::How::default, |t| curve::How {
+        volts: t.volts.clone(),
+        amps: t.amps.clone(),
+        shunt: t.shunt,
+        ..curve::How::default()
+    });
+    let mut sweeps = Vec::new();
+    for o in opened.iter().take(2) {
+        let name = format!("unit {}", o.unit);
+        sweeps.push((name, curve::of(&o.capture, &o.file, &how)?));
+    }
+    let pin = |o: &Opened| {
+        let told = told?;
+        let unit = o.unit.split(' ').next().unwrap_or_default();
+        let sheet = taken.sheets.iter().find(|s| s.0 == unit)?.1.clone();
+        Some(Pin {
+            sheet,
+            red: told.red.clone(),
+            black: told.black.clone(),
+            state: if told.powered {
+                State::Powered
+            } else {
+                State::Cold
+            },
+        })
+    };
+    let pins: Vec<Pin> = opened.iter().take(2).filter_map(pin).collect();
+    // without the sheet of every unit nothing is expected of any
+    let pins = if pins.len() == sweeps.len() {
+        pins
+    } else {
+        Vec::new()
+    };
+    curve::hold(&sweeps, &pins, &how)
 }
 
 fn scopes(opened: &[Opened]) -> (Vec<Scope>, Vec<Complaint>) {

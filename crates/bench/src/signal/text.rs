@@ -49,6 +49,20 @@ pub fn compare_text(view: &CompareView) -> String {
         Some(first) => format!("They first part at {} of A.\n", engineering(first, "s")),
         None => "No difference was found where they could be laid over each other.\n".to_owned(),
     };
+    for (n, s) in view.sources.iter().enumerate() {
+        let at = engineering(s.at, "s");
+        text += &match &s.follows {
+            None if n == 0 => format!(
+                "{} parts first, at {at}: nothing that drives it differs earlier.\n",
+                s.channel
+            ),
+            None => format!("{} parts at {at} by itself.\n", s.channel),
+            Some(source) => format!(
+                "{} parts at {at}; it may follow from {source}.\n",
+                s.channel
+            ),
+        };
+    }
     for c in &view.channels {
         match (c.offset, c.rate_ppm) {
             (Some(offset), Some(rate)) => {
@@ -75,7 +89,11 @@ pub fn compare_text(view: &CompareView) -> String {
                     engineering(d.at_a, "s"),
                     engineering(d.at_b, "s"),
                     d.kind.to_owned(),
-                    d.detail.clone(),
+                    if d.varies {
+                        format!("{} A differs from itself so, too.", d.detail)
+                    } else {
+                        d.detail.clone()
+                    },
                 ]
             })
             .collect();

@@ -9,6 +9,7 @@ mod killed;
 mod load;
 mod logic;
 mod looks;
+mod signals;
 mod stage;
 mod stores;
 mod together;

@@ -376,6 +376,19 @@ impl Browser {
         self.driver(&format!("{session}/goog/cdp/execute"), &body);
     }
 
+    /// Tells the browser something by its own protocol (Chrome DevTools Protocol).
+    pub async fn command(&self, command: &str, params: Value) {
+        let session = self.session().await;
+        let body = json!({ "cmd": command, "params": params });
+        self.driver(&format!("{session}/goog/cdp/execute"), &body);
+    }
+
+    /// Nothing was complained of on the console since the last time.
+    pub async fn no_complaints(&self) {
+        let (console, _) = self.traces().await;
+        assert_eq!(console, Vec::<String>::new());
+    }
+
     async fn session(&self) -> String {
         let session = self.client.session_id().await.expect("asked");
         session.expect("a session")

@@ -91,6 +91,21 @@ pub struct Ruling {
     pub reason: String,
 }
 
+/// A difference of two recordings was dismissed as harmless; it need not be seen again.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Harmless {
+    /// The set of recordings.
+    pub capture: String,
+    /// The channel.
+    pub channel: String,
+    /// The kind of difference: missing, extra, moved, level, shape.
+    pub difference: String,
+    /// Where it is on the first unit's axis, seconds; none for all of this kind on this channel.
+    pub at: Option<f64>,
+    /// Harmless, because.
+    pub reason: String,
+}
+
 /// A difference of the units, or one odd reading among like ones, was dismissed as harmless; it need not be seen again.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Dismissal {

@@ -110,6 +110,16 @@ impl Event {
                 )
             }
             Event::Dismissal(e) => dismissal(e),
+            Event::Harmless(e) => {
+                let place = e.at.map_or_else(
+                    || "all of this kind".to_owned(),
+                    |t| format!("at {}", as_written(t, Unit::Second)),
+                );
+                format!(
+                    "recording {}: {}: {} ({place}): the units' difference is harmless, because {}",
+                    e.capture, e.channel, e.difference, e.reason
+                )
+            }
             Event::Photo(e) => {
                 format!(
                     "{}: photograph, {} side: {}",

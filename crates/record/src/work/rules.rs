@@ -77,6 +77,7 @@ pub(super) fn check(work: &Work, event: &Event) -> Result<(), Refusal> {
         Event::Closing(e) => closing::check(work, e).map(|_| ()),
         Event::Ruling(e) => ruling(e),
         Event::Dismissal(e) => dismissal(e),
+        Event::Harmless(e) => reason(&e.reason),
         Event::Point(e) => point(work, e),
         Event::Permit(e) => bring_up::permit(work, e),
         Event::Watch(e) => bring_up::watch(work, e),

@@ -1,7 +1,7 @@
 //! The machine, its units, their alterations, and lists by unit and board.
 
 use super::Work;
-use crate::event::{Alteration, Capacitor, Dismissal, Fate, Photo, Point, Ruling, Unit};
+use crate::event::{Alteration, Capacitor, Dismissal, Fate, Harmless, Photo, Point, Ruling, Unit};
 use crate::{Entry, Event, Id};
 
 /// A unit.
@@ -116,6 +116,15 @@ impl Work {
     pub fn dismissals(&self, board: &str) -> Vec<(&Entry, &Dismissal)> {
         let list = self.others().filter_map(|(entry, event)| match event {
             Event::Dismissal(dismissal) if dismissal.board == board => Some((entry, dismissal)),
+            _ => None,
+        });
+        list.collect()
+    }
+
+    /// The differences of a set of recordings that were dismissed as harmless.
+    pub fn harmless(&self, capture: &str) -> Vec<(&Entry, &Harmless)> {
+        let list = self.others().filter_map(|(entry, event)| match event {
+            Event::Harmless(harmless) if harmless.capture == capture => Some((entry, harmless)),
             _ => None,
         });
         list.collect()

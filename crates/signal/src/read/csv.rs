@@ -4,7 +4,7 @@ use super::csv_layout::{self, Column, Layout};
 use super::{Given, Head, Sink, Told};
 use crate::axis::{Axis, AxisBuilder};
 use crate::fault::{Fault, Place, Wrong};
-use crate::number;
+use crate::number::{self, Mould};
 use std::io::Read;
 
 /// Bytes looked at to find out how the file is laid out.
@@ -94,6 +94,10 @@ struct Rows<'a> {
     has_time: bool,
     rows: u64,
     scale: Vec<f64>,
+    /// Last printed digit of the time column as it was last, and what it is worth in seconds.
+    printed: (i32, f64),
+    /// How each column's number was laid out last.
+    moulds: Vec<Mould>,
 }
 
 impl<'a> Rows<'a> {
@@ -127,7 +131,9 @@ impl<'a> Rows<'a> {
         });
         let scale = scale.collect();
         let blocks = heads.iter().map(|_| Vec::with_capacity(ROWS)).collect();
+        let moulds = vec![Mould::default(); layout.columns.len()];
         Ok(Rows {
+            moulds,
             layout,
             sink,
             blocks,
@@ -135,6 +141,7 @@ impl<'a> Rows<'a> {
             has_time,
             rows: 0,
             scale,
+            printed: (i32::MIN, 0.0),
         })
     }
 
@@ -183,16 +190,29 @@ impl<'a> Rows<'a> {
         let mut stamp = None;
         let mut ok = true;
         for (i, column) in self.layout.columns.iter().enumerate() {
-            let Some((decimal, used)) = number::plain_prefix(&text[at..], sign) else {
+            let rest = &text[at..];
+            let ends = |used: usize| {
+                let end = *rest.get(used).unwrap_or(&0);
+                if i < last {
+                    end == separator
+                } else {
+                    end == b'\n' || end == b'\r'
+                }
+            };
+            let read = match self.moulds[i].read(rest, sign, !matches!(column, Column::Value(..))) {
+                Some(read) if ends(read.1) => Some(read),
+                _ => {
+                    let read = number::plain_prefix(rest, sign).filter(|r| ends(r.1));
+                    self.moulds[i] = read.map_or(Mould::default(), |r| Mould::of(rest, r.1, sign));
+                    read
+                }
+            };
+            let Some((decimal, used)) = read else {
                 ok = false;
                 break;
             };
             at += used;
-            let end = *text.get(at).unwrap_or(&0);
-            if (i < last && end != separator)
-                || (i == last && end != b'\n' && end != b'\r')
-                || number::is_over_range(decimal.value)
-            {
+            if number::is_over_range(decimal.value) {
                 ok = false;
                 break;
             }
@@ -207,10 +227,15 @@ impl<'a> Rows<'a> {
                     channel += 1;
                 }
                 Column::Time(power) => {
-                    stamp = Some((
-                        number::scaled(decimal.value, *power),
-                        decimal.quantum() * self.scale[i],
-                    ))
+                    if decimal.last_digit != self.printed.0 {
+                        self.printed = (decimal.last_digit, decimal.quantum() * self.scale[i]);
+                    }
+                    let time = if *power == 0 {
+                        decimal.value
+                    } else {
+                        number::scaled(decimal.value, *power)
+                    };
+                    stamp = Some((time, self.printed.1));
                 }
                 Column::Count => {}
             }

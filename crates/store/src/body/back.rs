@@ -302,6 +302,19 @@ pub fn event(twin: Twin) -> Option<Event> {
                 _ => return None,
             },
         }),
+        Twin::Harmless {
+            capture,
+            channel,
+            difference,
+            at,
+            reason,
+        } => Event::Harmless(e::Harmless {
+            capture,
+            channel,
+            difference,
+            at,
+            reason,
+        }),
         Twin::Photo {
             site: at,
             face,

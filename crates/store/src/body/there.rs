@@ -186,6 +186,13 @@ pub fn twin(event: &Event) -> Option<Twin> {
             unit: d.one.as_ref().map(|one| one.unit.clone()),
             value: d.one.as_ref().map(|one| one.value.clone()),
         },
+        Event::Harmless(h) => Twin::Harmless {
+            capture: h.capture.clone(),
+            channel: h.channel.clone(),
+            difference: h.difference.clone(),
+            at: h.at,
+            reason: h.reason.clone(),
+        },
         Event::Photo(p) => Twin::Photo {
             site: site(&p.site),
             face: p.face.word().to_owned(),

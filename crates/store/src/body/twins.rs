@@ -162,6 +162,13 @@ pub enum Twin {
         out: bool,
         reason: String,
     },
+    Harmless {
+        capture: String,
+        channel: String,
+        difference: String,
+        at: Option<f64>,
+        reason: String,
+    },
     Dismissal {
         board: String,
         state: String,

@@ -12,7 +12,7 @@ use record::{Digest, Draft, Event, Id, Moment, Placement, ReadingKind, State, Ve
 use units::{Amps, Celsius, Volts};
 
 /// Kinds that [`event`] knows; a correction among them holds one of the others.
-pub const KINDS: usize = 33;
+pub const KINDS: usize = 34;
 
 /// What events are made of.
 #[derive(Clone, Debug)]
@@ -378,6 +378,13 @@ pub fn event(kind: usize, p: &Pieces) -> Event {
             value: d,
             low: p.numbers[0],
             high: p.numbers[1],
+        }),
+        33 => Event::Harmless(Harmless {
+            capture: a,
+            channel: b,
+            difference: c,
+            at: p.flags[0].then_some(p.numbers[0]),
+            reason: d,
         }),
         _ => Event::Hold(Hold {
             unit: a,

@@ -2,9 +2,9 @@
 
 use store::record::event::{
     Alteration, Capacitor, Circumstance, Condition, Connection, ConnectionKind, Correction,
-    Dismissal, Explanation, Face, Fate, FateWord, How, Hypothesis, Lasts, Level, Mark, Move, Note,
-    OddOne, Order, Outcome, Override, Point, Power, Recheck, Repair, Row, Ruling, Site, Step, Test,
-    Touch, Trust, Turn,
+    Dismissal, Explanation, Face, Fate, FateWord, Harmless, How, Hypothesis, Lasts, Level, Mark,
+    Move, Note, OddOne, Order, Outcome, Override, Point, Power, Recheck, Repair, Row, Ruling, Site,
+    Step, Test, Touch, Trust, Turn,
 };
 use store::record::{Digest, Event, Id, Placement, ReadingKind, State, Work};
 
@@ -137,6 +137,13 @@ pub fn event(kind: &str, form: &Form, photos: &[Digest], work: &Work) -> Made<Ev
                 (Some(unit), Some(value)) => Some(OddOne { unit, value }),
                 _ => None,
             },
+        }),
+        "harmless" => Event::Harmless(Harmless {
+            capture: needed(form, "capture", "the recording")?,
+            channel: needed(form, "channel", "the channel")?,
+            difference: needed(form, "difference", "the kind of difference")?,
+            at: number(form, "at")?,
+            reason: form.text("reason").to_owned(),
         }),
         "point" => Event::Point(Point {
             photo: id(form, "photo")?,

@@ -18,6 +18,11 @@ pub fn verdict(mark: Mark) -> Markup {
     }
 }
 
+/// The shape of a reading at the edge of its band.
+pub fn edge() -> Markup {
+    half()
+}
+
 /// The shape of what stands out among like ones.
 pub fn out() -> Markup {
     framed(html! { path.full d="M12 1l3.4 7.6L23 12l-7.6 3.4L12 23l-3.4-7.6L1 12l7.6-3.4z" {} })

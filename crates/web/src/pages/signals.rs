@@ -1,5 +1,7 @@
 //! Signals: where two units first part, any stretch of time of both, and the picture on the tube.
 
+mod curve;
+mod known;
 mod overlay;
 mod send;
 mod tube;
@@ -11,18 +13,22 @@ use axum::extract::{Path, Query, State};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use bench::captures::{CaptureSet, unit_of};
-use bench::pages::signals::{Recorded, Signals};
+use bench::pages::signals::{Recorded, Signals, Taken};
+use bench::signal::known::Known;
 use bench::signal::picture::Panels;
 use bench::signal::{Asked, Recording};
-use maud::html;
+use bench::{Complaint, Text};
+use maud::{Markup, html};
+use store::record::event::Harmless;
 use store::record::{Digest, Event};
 
-use super::enter::Given;
+use super::enter::{Given, choice};
 use super::ledger::coded;
 use super::room::{framed, others};
 use super::{Bench, blocking, problem, version};
 use crate::project::Now;
 
+pub use known::post as post_known;
 pub use send::post;
 
 /// Sets of recordings that are kept open; chosen so that going back and forth between two is quick.
@@ -46,9 +52,17 @@ impl Shelf {
         Some(signals)
     }
 
-    fn signals(&self, bench: &Bench, now: &Now, set: &Set) -> Arc<Signals> {
-        let picked = set.picked(&units(now));
-        let stamp = version(&picked);
+    fn signals(&self, bench: &Bench, now: &Now, set: &Set, given: &Given) -> Arc<Signals> {
+        let picked = set.picked(&units(now), given);
+        let (taken, complaints) = taken(now, set, &picked);
+        // what a sheet predicts changes with any file of the project
+        let rests = if taken.sheets.is_empty() {
+            0
+        } else {
+            now.files
+        };
+        let about = set.about.as_ref().map(|t| t.text.clone());
+        let stamp = version((&picked, &set.files, about, rests));
         if let Some(signals) = self.found(&set.name, &stamp) {
             return signals;
         }
@@ -69,10 +83,20 @@ impl Shelf {
                 Err(why) => unread.push(why),
             }
         }
-        let mut signals = Signals::open(recordings, &Asked::default());
+        let known_units = units(now);
+        let again = set
+            .again(&known_units, recordings.first())
+            .filter_map(|file| {
+                let bytes: Box<dyn std::io::Read> = file.open(bench).ok()?;
+                let file = file.name.clone();
+                Some(Recording { file, bytes })
+            });
+        let again = again.collect();
+        let mut signals = Signals::open(recordings, again, &Asked::default(), &taken);
+        signals.view.remarks.extend(complaints);
         let lost = unread
             .into_iter()
-            .map(|why| ::bench::Complaint::new(why, "Check that it may be read."));
+            .map(|why| Complaint::new(why, "Check that it may be read."));
         signals.view.remarks.extend(lost);
         let signals = Arc::new(signals);
         let mut open = self.open.lock().unwrap_or_else(PoisonError::into_inner);
@@ -83,6 +107,65 @@ impl Shelf {
         open.push((set.name.clone(), stamp, Arc::clone(&signals)));
         signals
     }
+}
+
+/// What is known of a set, the sheets that it was taken from, and what is wrong in that.
+fn taken(now: &Now, set: &Set, picked: &[(String, Held)]) -> (Taken, Vec<Complaint>) {
+    let Some(text) = &set.about else {
+        return Default::default();
+    };
+    let mut known = Known::read(text);
+    let mut complaints = known.remarks.clone();
+    let of_file = |message: String, help: &str| Complaint {
+        file: Some(text.file.clone()),
+        ..Complaint::new(message, help)
+    };
+    if let Some(name) = known.gates().map(str::to_owned) {
+        let sheet = now.project.logic.iter().find(|l| l.name == name);
+        match sheet.and_then(|l| l.shape.as_ref()) {
+            Some(sheet) => {
+                if let Err(refused) = known.take_gates(sheet) {
+                    complaints.extend_from_slice(refused.complaints());
+                }
+            }
+            None => complaints.push(of_file(
+                format!("There is no gate sheet {name} in this project."),
+                "Name a file under logic/ without its ending.",
+            )),
+        }
+    }
+    let mut sheets = Vec::new();
+    match known.board().map(|name| (name, now.project.board(name))) {
+        Some((_, Some(board))) => {
+            let (sheet, _) = board.read_sheet();
+            for (channel, net) in known.nets() {
+                if !bench::captures::is_place(&sheet, net) {
+                    complaints.push(of_file(
+                        format!("The sheet of {} has no net or point {net}, where {channel} is said to be taken.", board.name),
+                        "Write it as the sheet spells it.",
+                    ));
+                }
+            }
+            if board.sheet.is_some() {
+                for (unit, _) in picked {
+                    let unit = unit.split(' ').next().unwrap_or_default();
+                    let built = now.project.as_built(&sheet, &board.name, unit);
+                    let built = built.map_or_else(|| sheet.clone(), |b| b.0);
+                    sheets.push((unit.to_owned(), built));
+                }
+            }
+        }
+        Some((name, None)) => complaints.push(of_file(
+            format!("The project has no board {name}."),
+            "Name a board as the bench page does.",
+        )),
+        None => {}
+    }
+    if !known.is_curve() {
+        sheets.clear();
+    }
+    let known = Some(known);
+    (Taken { known, sheets }, complaints)
 }
 
 /// A recording, in the project's folder or in the ledger.
@@ -113,11 +196,42 @@ impl Held {
 struct Set {
     name: String,
     files: Vec<Held>,
+    about: Option<Text>,
 }
 
 impl Set {
-    /// What is shown: the last recording of each unit; where only one unit was recorded, its last two.
-    fn picked(&self, units: &[String]) -> Vec<(String, Held)> {
+    /// Up to two other recordings of the unit that stands first, the last ones.
+    fn again<'a>(
+        &'a self,
+        units: &'a [String],
+        first: Option<&Recorded>,
+    ) -> impl Iterator<Item = &'a Held> + use<'a> {
+        let shown = first.map(|r| (r.unit.clone(), r.recording.file.clone()));
+        let own = move |f: &&Held| {
+            shown.as_ref().is_some_and(|(unit, file)| {
+                f.name != *file && unit_of(&f.name, units) == Some(unit.as_str())
+            })
+        };
+        self.files.iter().rev().filter(own).take(2)
+    }
+
+    /// What is shown: the files that were chosen, else the last recording of each unit; where only one unit was recorded, its last two.
+    fn picked(&self, units: &[String], given: &Given) -> Vec<(String, Held)> {
+        let chosen: Vec<&Held> = ["first", "second"]
+            .iter()
+            .filter_map(|key| self.files.iter().find(|f| Some(&f.name) == given.get(*key)))
+            .collect();
+        if let [a, b] = chosen[..] {
+            let unit = |f: &Held| unit_of(&f.name, units).unwrap_or("?").to_owned();
+            let label = |f: &Held| {
+                if unit(a) == unit(b) {
+                    format!("{} ({})", unit(f), short(&f.name))
+                } else {
+                    unit(f)
+                }
+            };
+            return [a, b].map(|f| (label(f), f.clone())).into();
+        }
         let of = |unit: &String| -> Vec<&Held> {
             let own = |f: &&Held| unit_of(&f.name, units) == Some(unit);
             self.files.iter().filter(own).collect()
@@ -149,6 +263,9 @@ fn units(now: &Now) -> Vec<String> {
     now.project.units.iter().map(|u| u.name.clone()).collect()
 }
 
+/// A difference that was put away, and the number of its entry.
+type Put = (u64, Harmless);
+
 /// The room of the recordings among the names that the ledger gives to files.
 const ROOM: &str = "captures/";
 
@@ -156,6 +273,7 @@ const ROOM: &str = "captures/";
 fn sets(bench: &Bench, now: &Now) -> Vec<Set> {
     let of_folder = |s: &CaptureSet| Set {
         name: s.name.clone(),
+        about: s.about.clone(),
         files: s
             .files
             .iter()
@@ -183,6 +301,7 @@ fn sets(bench: &Bench, now: &Now) -> Vec<Set> {
             None => all.push(Set {
                 name: name.to_owned(),
                 files: vec![held],
+                about: None,
             }),
         }
     }
@@ -218,18 +337,65 @@ pub async fn first(bench: State<Bench>, given: Query<Given>) -> Response {
 fn with(
     bench: &Bench,
     name: &str,
+    given: &Given,
     make: impl FnOnce(&Now, &Set, &Signals) -> Response,
 ) -> Response {
     let now = bench.now();
     match sets(bench, &now).iter().find(|s| s.name == name) {
-        Some(set) => make(&now, set, &bench.signals.signals(bench, &now, set)),
-        None => problem(
-            bench,
-            &now.project,
-            &format!("There is no recording {name} in this project."),
-            "A recording is named by its folder, captures/NAME.",
-        ),
+        Some(set) => make(&now, set, &bench.signals.signals(bench, &now, set, given)),
+        None => unknown(bench, &now, name),
     }
+}
+
+fn unknown(bench: &Bench, now: &Now, name: &str) -> Response {
+    problem(
+        bench,
+        &now.project,
+        &format!("There is no recording {name} in this project."),
+        "A recording is named by its folder, captures/NAME.",
+    )
+}
+
+/// The chosen files as the rest of an address, begun with `&`; empty if none were chosen.
+fn chosen(given: &Given) -> String {
+    let one = |key: &str| given.get(key).map(|f| format!("&{key}={}", coded(f)));
+    [one("first"), one("second")]
+        .into_iter()
+        .flatten()
+        .collect()
+}
+
+/// Which of several files are laid over each other.
+fn choose(set: &Set, signals: &Signals) -> Markup {
+    let shown = |k: usize| signals.view.units.get(k).map_or("", |u| u.1.as_str());
+    let words: Vec<(&str, &str)> = set
+        .files
+        .iter()
+        .map(|f| (f.name.as_str(), short(&f.name)))
+        .collect();
+    html! {
+        @if set.files.len() > 2 {
+            details id="choose" {
+                summary { "Lay other files over each other" }
+                form.enter method="get" action=(address(&set.name)) {
+                    div.fields {
+                        (choice("first", "First", &words, shown(0)))
+                        (choice("second", "Second", &words, shown(1)))
+                        button.go type="submit" { "Show these" }
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// Differences of a set that were put away.
+fn put_away(bench: &Bench, name: &str) -> Vec<Put> {
+    let kept = bench.book.read();
+    let list = kept.work.harmless(name);
+    list.into_iter()
+        .map(|(e, h)| (e.number, h.clone()))
+        .collect()
 }
 
 /// The page of one signal.
@@ -239,19 +405,36 @@ pub async fn page(
     Query(given): Query<Given>,
 ) -> Response {
     blocking(move || {
-        with(&bench, &name, |now, set, signals| {
+        with(&bench, &name, &given, |now, set, signals| {
+            let harmless = put_away(&bench, &name);
+            let is_open = bench.book.closed().is_none();
+            let shown = overlay::Shown {
+                name: &name,
+                signals,
+                chosen: ends(&given),
+                files: &chosen(&given),
+                harmless: &harmless,
+                is_open,
+            };
             let all: Vec<String> = sets(&bench, now).into_iter().map(|s| s.name).collect();
-            let ends = ends(&given);
             let main = html! {
                 (others("Signals", &all, &name, address))
                 h1 { "Signals: " (name) }
-                @if signals.view.picture.is_some() {
+                @if signals.view.curve.is_some() || signals.view.known.as_ref().is_some_and(Known::is_curve) {
+                    (curve::section(&name, signals))
+                } @else if signals.view.picture.is_some() {
                     (tube::section(&name, signals))
-                    details id="signals" { summary { "X, Y and blanking against time" } (overlay::section(&name, signals, ends)) }
+                    details id="signals" { summary { "X, Y and blanking against time" } (overlay::section(&shown)) }
+                } @else if signals.view.sequences.is_some() {
+                    (known::sequences(signals))
+                    details id="signals" { summary { "The channels against time" } (overlay::section(&shown)) }
                 } @else {
-                    (overlay::section(&name, signals, ends))
+                    (overlay::section(&shown))
                 }
+                (known::judged(signals))
                 (overlay::measured(signals))
+                (choose(set, signals))
+                (known::form(set, None, is_open))
                 @if bench.book.closed().is_none() { (send::form(now, &name)) }
                 details id="files" {
                     summary { (set.files.len()) " files of this recording" }
@@ -293,7 +476,7 @@ pub async fn window(
     Query(given): Query<Given>,
 ) -> Response {
     blocking(move || {
-        with(&bench, &name, |_, _, signals| {
+        with(&bench, &name, &given, |_, _, signals| {
             let [from, to] = ends(&given).unwrap_or([0.0, 0.0]);
             let columns = given
                 .get("columns")
@@ -316,7 +499,7 @@ pub async fn picture(
     Query(given): Query<Given>,
 ) -> Response {
     blocking(move || {
-        with(&bench, &name, |_, _, signals| {
+        with(&bench, &name, &given, |_, _, signals| {
             let panels = match given.get("show").map(String::as_str) {
                 Some("0") => Panels::One(0),
                 Some("1") => Panels::One(1),
@@ -327,6 +510,30 @@ pub async fn picture(
                 Err(refused) => (
                     StatusCode::NOT_FOUND,
                     format!("{}\n", refused.complaints()[0].message),
+                )
+                    .into_response(),
+            }
+        })
+    })
+    .await
+}
+
+/// The curves of a pin, as SVG.
+pub async fn drawing(
+    State(bench): State<Bench>,
+    Path(name): Path<String>,
+    Query(given): Query<Given>,
+) -> Response {
+    blocking(move || {
+        with(&bench, &name, &given, |_, _, signals| {
+            match &signals.view.curve {
+                Some(view) => {
+                    let text = bench::signal::curve::svg(view, true);
+                    ([(header::CONTENT_TYPE, "image/svg+xml")], text).into_response()
+                }
+                None => (
+                    StatusCode::NOT_FOUND,
+                    "These recordings are no curve of a pin.\n",
                 )
                     .into_response(),
             }

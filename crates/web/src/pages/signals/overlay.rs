@@ -3,10 +3,12 @@
 use std::fmt::Write;
 
 use bench::pages::signals::{Drawn, Lane, Signals};
-use bench::signal::{engineering, in_words};
+use bench::signal::known::sources;
+use bench::signal::{DifferenceView, engineering, in_words};
 use maud::{Markup, html};
 
-use super::address;
+use super::{Put, address};
+use crate::pages::enter::{choice, held, hidden, line};
 
 /// Columns that are drawn without script.
 const COLUMNS: usize = 700;
@@ -16,33 +18,88 @@ const MOST: usize = 200;
 /// cycles stand on either side.
 const AROUND: f64 = 0.06;
 
+/// What the overlay is made of.
+pub struct Shown<'a> {
+    /// Name of the set.
+    pub name: &'a str,
+    /// The recordings.
+    pub signals: &'a Signals,
+    /// The stretch of time that was asked for.
+    pub chosen: Option<[f64; 2]>,
+    /// The files that were asked for, as the rest of an address.
+    pub files: &'a str,
+    /// Differences that were put away.
+    pub harmless: &'a [Put],
+    /// The ledger can be written.
+    pub is_open: bool,
+}
+
+/// A difference with its channel.
+type One<'a> = (&'a str, &'a DifferenceView);
+
+/// A difference within this share of the recording from one that was put away is that one; chosen above what two alignments differ by.
+const NEAR: f64 = 2e-3;
+
+impl Shown<'_> {
+    /// The dismissal that a difference falls under.
+    fn put_away(&self, channel: &str, kind: &str, at: f64) -> Option<&Put> {
+        let span = self.signals.view.span.map_or(0.0, |s| s[1] - s[0]);
+        let falls = |p: &&Put| {
+            let near = p.1.at.is_none_or(|t| (t - at).abs() <= NEAR * span);
+            p.1.channel == channel && p.1.difference == kind && near
+        };
+        self.harmless.iter().find(falls)
+    }
+}
+
 /// The overlay, and what differs.
-pub fn section(name: &str, signals: &Signals, chosen: Option<[f64; 2]>) -> Markup {
+pub fn section(shown: &Shown) -> Markup {
+    let (name, signals) = (shown.name, shown.signals);
     let view = &signals.view;
     let Some(span) = view.span else {
         return html! { p.answer { "There is nothing to draw in these files" } };
     };
-    let all = view.differences();
+    let keep = |channel: &str, kind: &str, at: f64| shown.put_away(channel, kind, at).is_none();
+    let found = view.differences();
+    let (mut all, away): (Vec<One>, Vec<One>) = found
+        .into_iter()
+        .partition(|(c, d)| keep(c, d.kind, d.at_a));
+    let order = view
+        .compared
+        .as_ref()
+        .map_or_else(Vec::new, |c| sources(view.known.as_ref(), c, &keep));
+    let follows = |channel: &str| {
+        let own = order.iter().find(|s| s.channel == channel)?;
+        own.follows.as_deref()
+    };
+    all.sort_by(|a, b| {
+        let rank = |one: &One| follows(one.0).is_some();
+        rank(a).cmp(&rank(b)).then(a.1.at_a.total_cmp(&b.1.at_a))
+    });
     let around = |at: f64| {
         let half = AROUND * (span[1] - span[0]);
         [at - half, at + half]
     };
-    let ends = chosen.unwrap_or_else(|| all.first().map_or(span, |d| around(d.1.at_a)));
+    let ends = shown
+        .chosen
+        .unwrap_or_else(|| all.first().map_or(span, |d| around(d.1.at_a)));
     let window = signals.window(ends[0], ends[1], COLUMNS);
     let units: Vec<&str> = view.units.iter().map(|u| u.0.as_str()).collect();
-    let marks: Vec<f64> = all.iter().map(|d| d.1.at_a).collect();
+    let mut marks: Vec<f64> = all.iter().map(|d| d.1.at_a).collect();
+    marks.sort_by(f64::total_cmp);
     let list: Vec<String> = marks.iter().take(MOST).map(|m| format!("{m:e}")).collect();
     let link = |ends: [f64; 2]| {
         format!(
-            "{}?from={:e}&to={:e}#signals-view",
+            "{}?from={:e}&to={:e}{}#signals-view",
             address(name),
             ends[0],
-            ends[1]
+            ends[1],
+            shown.files
         )
     };
     html! {
-        (first(signals, &all, &units))
-        div.signals id="signals-view" data-signals=(format!("{}/window.json", address(name))) data-from=(format!("{:e}", ends[0])) data-to=(format!("{:e}", ends[1]))
+        (first(shown, &all, &units, follows(all.first().map_or("", |a| a.0))))
+        div.signals id="signals-view" data-signals=(format!("{}/window.json{}", address(name), shown.files.replacen('&', "?", 1))) data-from=(format!("{:e}", ends[0])) data-to=(format!("{:e}", ends[1]))
             data-first=(format!("{:e}", span[0])) data-last=(format!("{:e}", span[1])) data-marks=(list.join(" ")) data-units=(units.join("\t")) {
             p.legend {
                 @if let Some(unit) = units.first() { span { (key("thin")) "unit " (unit) } }
@@ -62,7 +119,7 @@ pub fn section(name: &str, signals: &Signals, chosen: Option<[f64; 2]>) -> Marku
             }
         }
         @if !all.is_empty() {
-            h2 id="differences" { (all.len()) @if all.len() == 1 { " difference" } @else { " differences" } ", the earliest first" }
+            h2 id="differences" { (all.len()) @if all.len() == 1 { " difference" } @else { " differences" } ", " @if order.iter().any(|s| s.follows.is_some()) { "nearest to the source first" } @else { "the earliest first" } }
             table.plain {
                 thead { tr { th.number scope="col" { "No." } th.number scope="col" { "Time" } th scope="col" { "Channel" } th scope="col" { "Kind" } th scope="col" { "What" } } }
                 tbody {
@@ -73,23 +130,47 @@ pub fn section(name: &str, signals: &Signals, chosen: Option<[f64; 2]>) -> Marku
                             td.number data-name="at" { a.go href=(link(ends)) data-go=(format!("{:e} {:e}", ends[0], ends[1])) { (engineering(d.at_a, "s")) } }
                             td data-name="channel" { (channel) }
                             td data-name="" { (d.kind) }
-                            td data-name="" { (in_words(&d.detail, &units)) }
+                            td data-name="" { (in_words(&d.detail, &units)) @if let Some(source) = follows(channel) { " May follow from " (source) "." }
+                                @if d.varies { " Unit " (units.first().unwrap_or(&"A")) " differs from itself so, too." }
+                                @if shown.is_open { (dismiss(shown, channel, d)) } }
                         }
                     }
                 }
             }
             @if all.len() > MOST { p { (all.len() - MOST) " more are told by " code { "knowngood capture compare --json" } "." } }
         }
+        @if !away.is_empty() {
+            details id="harmless" {
+                summary { (away.len()) @if away.len() == 1 { " difference was" } @else { " differences were" } " put away as harmless" }
+                ul.done { @for (channel, d) in away.iter().take(MOST) { li {
+                    (channel) ", " (d.kind) " at " (engineering(d.at_a, "s")) ": " (in_words(&d.detail, &units))
+                    @if let Some((entry, h)) = shown.put_away(channel, d.kind, d.at_a) { " Harmless, because " (h.reason) ". " a href=(format!("/entry/{entry}")) { "the entry" } }
+                } } }
+            }
+        }
         (alignment(signals, &units))
     }
 }
 
+fn dismiss(shown: &Shown, channel: &str, d: &DifferenceView) -> Markup {
+    let here = format!("{:e}", d.at_a);
+    html! {
+        details {
+            summary { "It is harmless" }
+            form method="post" action="/entry" {
+                (hidden("harmless", &address(shown.name)))
+                (held("capture", shown.name)) (held("channel", channel)) (held("difference", d.kind))
+                (choice("at", "Which", &[(here.as_str(), "this one"), ("", "all of this kind on this channel")], &here))
+                (line("reason", "Because", ""))
+                button type="submit" { "Put it away" }
+            }
+        }
+    }
+}
+
 /// The answer: where they first part.
-fn first(
-    signals: &Signals,
-    all: &[(&str, &bench::signal::DifferenceView)],
-    units: &[&str],
-) -> Markup {
+fn first(shown: &Shown, all: &[One], units: &[&str], follows: Option<&str>) -> Markup {
+    let signals = shown.signals;
     let aligned = signals
         .view
         .compared
@@ -100,9 +181,9 @@ fn first(
         @match (all.first(), &signals.view.compared) {
             (Some((channel, d)), _) => {
                 p.answer { (channel) " parts first, at " (engineering(d.at_a, "s")) ": " (in_words(&d.detail, units)) }
-                p { "They differ; which of them is wrong, this does not say." }
+                p { "They differ; which of them is wrong, this does not say." @if follows.is_none() && all.iter().any(|o| o.0 != *channel) { " Of the channels that differ, none that drives " (channel) " does so earlier, as far as the flow is known." } }
             }
-            (None, Some(_)) if aligned => { p.answer { "No difference was found where they lie over each other" } }
+            (None, Some(_)) if aligned => { p.answer { @if shown.harmless.is_empty() { "No difference was found where they lie over each other" } @else { "No difference is left but what was put away as harmless" } } }
             (None, Some(_)) => { p.answer { "They could not be laid over each other" } }
             (None, None) if signals.view.picture.is_none() => { p.answer { "One recording: record the same in the other unit" } }
             (None, None) => {}

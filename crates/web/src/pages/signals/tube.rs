@@ -1,7 +1,7 @@
 //! The picture on the tube: both units at one scale, what is wrong with it, and what adjusts or causes that.
 
 use bench::pages::signals::Signals;
-use bench::signal::picture::{PictureView, TermView, figure_words};
+use bench::signal::picture::{PictureView, TermView, figure_words, tube_words};
 use maud::{Markup, html};
 
 use super::address;
@@ -65,6 +65,11 @@ pub fn section(name: &str, signals: &Signals) -> Markup {
                 }
                 p.hint { "Per cent are of half the picture's width or height. Position is told where no signal puts the spot, if that is within the picture." }
             }
+        }
+        @if !view.tube.is_empty() {
+            h2 id="deflection" { "What the plates should do" }
+            ul.done { @for t in &view.tube { li { (tube_words(t)) } } }
+            p.hint { "Spot displacement a volt between the plates is length times way to the screen, over twice their distance times the accelerating volts." }
         }
         @if !view.notes.is_empty() { details id="notes" { summary { "What was assumed" } ul.done { @for n in &view.notes { li { (n) } } } } }
         aside.caution aria-label="Before anything is adjusted" {
