@@ -287,7 +287,7 @@ pub struct Simulate {
     pub sheet: PathBuf,
     /// Rows: CSV with a column a net; inputs are applied, what else is there is compared.
     pub rows: PathBuf,
-    /// A fault, such as "U3.8 stuck at 0", "U3.1 open", "X and Y bridged"; may be given again.
+    /// A fault, such as "U3.8 stuck at 0", "U3.1 open", "U3.8 slow", "X and Y bridged"; may be given again.
     #[arg(long = "with", value_name = "FAULT")]
     pub faults: Vec<String>,
     /// One JSON document instead of text.

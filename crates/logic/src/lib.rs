@@ -35,7 +35,7 @@ pub use next::{Choice, choices, fewest_probes};
 pub use observation::{Observation, Observed, parse_observations};
 pub use sequence::{
     Contradiction, Explained, Fault, Level, Model, Probe, Row, Run, Sequence, Sequences, Stepper,
-    StrongSets, explain, possible, probes, read_sequences, run, strong,
+    StrongSets, explain, possible, probes, read_sequences, run, strong, strong_among,
 };
 pub use simulate::{LANES, Simulator, Word};
 pub use stuck::{Stuck, single_stuck};

@@ -13,4 +13,4 @@ pub use fault::{Fault, possible};
 pub use probe::{Probe, probes};
 pub use record::{Row, Sequence, Sequences, read_sequences};
 pub use step::{Level, Run, Stepper, run};
-pub use strong::{StrongSets, strong};
+pub use strong::{StrongSets, strong, strong_among};

@@ -2,7 +2,8 @@
 
 use ::logic::{
     Explained, Fault, Level, Machine, Sequence, StrongSets, choices, diagnose, explain, packages,
-    parse_netlist, parse_observations, probes, read_gates, read_sequences, run, sections, strong,
+    parse_netlist, parse_observations, probes, read_gates, read_sequences, run, sections,
+    strong_among,
 };
 use serde::Serialize;
 
@@ -92,7 +93,7 @@ impl GateCase {
         self.runs.is_empty()
     }
 
-    /// A fault by its words: `U3.8 stuck at 0`, `U3.1 open`, `X and Y bridged`.
+    /// A fault by its words: `U3.8 stuck at 0`, `U3.1 open`, `U3.8 slow`, `X and Y bridged`.
     ///
     /// # Errors
     /// If the sheet has no such pin or net, or the words are others.
@@ -103,7 +104,7 @@ impl GateCase {
             .ok_or_else(|| {
                 Refused::input(
                     format!("`{words}` is no fault of this sheet."),
-                    "Write `U3.8 stuck at 0`, `U3.1 open`, or `X and Y bridged` for two nets on neighbouring pins; pins are those of the sheet.",
+                    "Write `U3.8 stuck at 0`, `U3.1 open`, `U3.8 slow`, or `X and Y bridged` for two nets on neighbouring pins; pins are those of the sheet.",
                 )
             })
     }
@@ -214,7 +215,7 @@ impl GateCase {
             None => &self.runs,
         };
         let weak = explain(&self.machine, runs, stop);
-        let named = strong(&self.machine, runs, enough);
+        let named = strong_among(&self.machine, runs, &weak, enough);
         self.result(index, &weak, &named)
     }
 
@@ -269,7 +270,7 @@ impl GateCase {
     /// Nets that tell most of what explains all runs together.
     pub fn next(&self, stop: &dyn Fn() -> bool) -> NextView {
         let weak = explain(&self.machine, &self.runs, stop);
-        let named = strong(&self.machine, &self.runs, stop);
+        let named = strong_among(&self.machine, &self.runs, &weak, stop);
         let of_named = named.sets.len();
         let mut sets = named.sets;
         // A part of which no named fault explains the rows may still be it, and then nothing is known of its outputs.

@@ -1,5 +1,6 @@
 //! The verbs of the group `logic` on gate sheets.
 
+use std::cell::Cell;
 use std::fmt::Write;
 use std::process::ExitCode;
 
@@ -48,7 +49,13 @@ pub fn diagnose(options: &Diagnose, sheet: &Text, rows: &Text) -> Result<(), Ref
                 .seconds
                 .is_some_and(|s| start.elapsed().as_secs_f64() + share >= s * 0.8)
         };
-        let enough = || stop() || start.elapsed().as_secs_f64() >= NAMED_SECONDS;
+        // The time for named faults begins when they do, after the search for parts.
+        let named = Cell::new(None);
+        let enough = || {
+            let since = named.get().unwrap_or_else(|| start.elapsed());
+            named.set(Some(since));
+            stop() || (start.elapsed() - since).as_secs_f64() >= NAMED_SECONDS
+        };
         let result = case.diagnose(index, &stop, &enough);
         results.push(Timed {
             result,
@@ -123,7 +130,7 @@ fn told(text: &mut String, result: &GateResult) {
         0 if result.named_complete => {
             let _ = writeln!(
                 text,
-                "  No pin stuck, no open input and no bridge of neighbouring pins, one or two of them, gives exactly this: a fault that comes and goes, or one of another kind."
+                "  No pin stuck, no open input, no slow output and no bridge of neighbouring pins, one or two of them, gives exactly this: a fault that comes and goes, or one of another kind."
             );
         }
         0 => {

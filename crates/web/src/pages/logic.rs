@@ -191,7 +191,7 @@ fn named(unit: &UnitView) -> Markup {
     let faults: Vec<String> = result.named.iter().map(|s| s.join(" and ")).collect();
     html! {
         @if faults.is_empty() {
-            @if result.named_complete { p { "No pin stuck, no open input and no bridge of neighbouring pins gives exactly this: a fault that comes and goes, or one of another kind." } }
+            @if result.named_complete { p { "No pin stuck, no open input, no slow output and no bridge of neighbouring pins gives exactly this: a fault that comes and goes, or one of another kind." } }
         } @else {
             details open[faults.len() <= LISTED] {
                 summary { (faults.len()) " faults of pins give exactly this" @if !result.named_complete { "; not all were tried" } }
