@@ -200,5 +200,12 @@ fn write_result(out: &mut impl Write, result: &LogicResult<'_>) -> io::Result<()
     for (gate, share) in result.gates.iter().take(SHOWN) {
         writeln!(out, "    {gate:<16} in {:5.1} % of the sets", share * 100.0)?;
     }
-    Ok(())
+    match result.basis {
+        "counted" => Ok(()),
+        "sampled" => writeln!(out, "    (shares of an even sample of all sets)"),
+        _ => writeln!(
+            out,
+            "    (shares of the sets that were found in the time; they are no fair sample)"
+        ),
+    }
 }

@@ -5,6 +5,7 @@ mod fault;
 mod probe;
 mod record;
 mod step;
+mod stimulus;
 mod strong;
 mod unroll;
 
@@ -13,4 +14,5 @@ pub use fault::{Fault, possible};
 pub use probe::{Probe, probes};
 pub use record::{Row, Sequence, Sequences, read_sequences};
 pub use step::{Level, Run, Stepper, run};
+pub use stimulus::{Stimulus, stimuli};
 pub use strong::{StrongSets, strong, strong_among};

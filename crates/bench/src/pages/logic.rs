@@ -176,11 +176,12 @@ fn rows(
     };
     remarks.extend(case.warnings.iter().map(note));
     let stop = || !go_on();
+    let (result, next) = case.diagnose_and_next(&stop);
     let view = UnitView {
         unit,
         file: file.file.clone(),
-        result: case.diagnose(None, &stop, &stop),
-        next: case.next(&stop),
+        result,
+        next,
         expected: case.simulate(&[]),
         seen: case.seen(),
     };

@@ -124,3 +124,51 @@ fn a_keyboard_names_the_diode_and_the_contact() {
         refused.err
     );
 }
+
+#[test]
+fn other_inputs_are_proposed_where_they_tell_more_for_their_time() {
+    let sheet = crate::run::file(
+        "adder.kdl",
+        "logic adder {\n input A B C\n output S R\n gate G1 xor P A B\n gate G2 xor S P C\n gate G3 and Q A B\n gate G4 and T P C\n gate G5 or R Q T\n}\n",
+    );
+    let rows = crate::run::file("adder.csv", "A,B,C,S,R,P,Q,T\n0,0,0,1,0,0,0,0\n");
+    let (sheet, rows) = (sheet.to_string_lossy(), rows.to_string_lossy());
+    // Every net of the row was seen: only other inputs can tell the four faults of G2 apart.
+    let view = json(&["logic", "next", &sheet, &rows]);
+    assert_eq!(view["candidates"], serde_json::json!([]), "{view}");
+    let best = &view["inputs"][0];
+    assert!(best["bits"].as_f64().is_some_and(|b| b > 0.5), "{view}");
+    assert_eq!(best["watch"], serde_json::json!(["S"]));
+    let told = run(&["logic", "next", &sheet, &rows]);
+    assert!(
+        told.out.starts_with("next  put on line 2 with "),
+        "{}",
+        told.out
+    );
+    // A netlist in columns, of which nothing but inputs and outputs was seen: nets first, then inputs.
+    let netlist = crate::run::file(
+        "adder-gates.csv",
+        "gate,function,output,inputs\nx1,xor,p,a b\nx2,xor,s,p c\na1,and,q,a b\na2,and,t,p c\no1,or,r,q t\n",
+    );
+    let seen = crate::run::file("adder-seen.csv", "a,b,c,s,r\n0,0,0,1,0\n");
+    let view = json(&[
+        "logic",
+        "next",
+        &netlist.to_string_lossy(),
+        &seen.to_string_lossy(),
+    ]);
+    assert_eq!(view["candidates"][0]["net"], "p", "{view}");
+    assert!(
+        view["inputs"][0]["changes"]
+            .as_array()
+            .is_some_and(|c| !c.is_empty()),
+        "{view}"
+    );
+    let basis = json(&[
+        "logic",
+        "diagnose",
+        &netlist.to_string_lossy(),
+        &seen.to_string_lossy(),
+    ]);
+    assert_eq!(basis["results"][0]["basis"], "counted");
+}
