@@ -35,8 +35,8 @@ pub use next::{Choice, Vector, choices, fewest_probes, vectors};
 pub use observation::{Observation, Observed, parse_observations};
 pub use sequence::{
     Contradiction, Explained, Fault, Level, Model, Probe, Row, Run, Sequence, Sequences, Stepper,
-    Stimulus, StrongSets, explain, possible, probes, read_sequences, run, stimuli, strong,
-    strong_among,
+    Stimulus, StrongSets, enter_levels, explain, possible, probes, read_sequences, run, stimuli,
+    strong, strong_among,
 };
 pub use simulate::{LANES, Simulator, Word};
 pub use stuck::{Stuck, single_stuck};

@@ -12,7 +12,7 @@ mod unroll;
 pub use explain::{Contradiction, Explained, Model, explain};
 pub use fault::{Fault, possible};
 pub use probe::{Probe, probes};
-pub use record::{Row, Sequence, Sequences, read_sequences};
+pub use record::{Row, Sequence, Sequences, enter_levels, read_sequences};
 pub use step::{Level, Run, Stepper, run};
 pub use stimulus::{Stimulus, stimuli};
 pub use strong::{StrongSets, strong, strong_among};

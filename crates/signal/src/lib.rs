@@ -6,6 +6,7 @@
 pub mod align;
 pub mod axis;
 pub mod blocks;
+pub mod bounce;
 pub mod capture;
 pub mod compare;
 pub mod demo;

@@ -8,7 +8,7 @@ use store::{FORMAT, Store, sum, verify};
 
 /// The samples, each with its format, how many kinds of events there were when it was made, and the hash of its last
 /// entry.
-const SAMPLES: [(u64, usize, &[u8], &str); 2] = [
+const SAMPLES: [(u64, usize, &[u8], &str); 3] = [
     (
         1,
         30,
@@ -21,6 +21,7 @@ const SAMPLES: [(u64, usize, &[u8], &str); 2] = [
         include_bytes!("samples/format-1-permit.sqlite"),
         "55d9edc7b495b7f97685685656e9f9af3798eaca8f9d64511930d0a63eac2fe6",
     ),
+    (1, 34, include_bytes!("samples/format-1-levels.sqlite"), "?"),
 ];
 
 #[test]

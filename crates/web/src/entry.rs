@@ -113,6 +113,9 @@ fn take(bench: &Bench, form: &Form) -> Result<Entry, Unwritten> {
             bench.book.append(id, &form.author, |work| {
                 let event = decode::event(kind, form, &photos, work)?;
                 usable(&now.project, &event)?;
+                if let Event::Levels(levels) = &event {
+                    pages::logic::enter::usable(&now.project, work, levels)?;
+                }
                 Ok(event)
             })
         }

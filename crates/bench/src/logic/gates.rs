@@ -1,8 +1,8 @@
 //! Gate sheets for the command line and the pages: simulated, explained, and where to look next.
 
 use ::logic::{
-    Basis, Explained, Fault, Level, Machine, Sequence, StrongSets, explain, packages, read_gates,
-    read_sequences, run, sections, strong_among,
+    Basis, Explained, Fault, Level, Machine, Sequence, StrongSets, enter_levels, explain, packages,
+    read_gates, read_sequences, run, sections, strong_among,
 };
 use serde::Serialize;
 
@@ -65,6 +65,16 @@ impl GateCase {
             skipped: mistakes,
             warnings,
         })
+    }
+
+    /// Adds levels to a row, counted from 1 over all runs; 0 is a row of its own after the last.
+    ///
+    /// # Errors
+    /// If a word is no level of this sheet, or there is no such row.
+    pub fn enter(&mut self, row: u32, seen: &str) -> Result<(), Box<Complaint>> {
+        let row = (row as usize).checked_sub(1);
+        enter_levels(&self.machine, &mut self.runs, row, seen)
+            .map_err(|(message, help)| Box::new(Complaint::new(message, help)))
     }
 
     /// The sheet in numbers.

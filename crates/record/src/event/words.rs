@@ -133,6 +133,13 @@ impl Event {
                 let note = said(", ", some(&e.note));
                 format!("unit {}: power {how}, cycle {}{note}", e.unit, e.cycle)
             }
+            Event::Levels(e) => {
+                let row = match e.row {
+                    0 => "a row of its own".to_owned(),
+                    row => format!("row {row}"),
+                };
+                format!("unit {}: gate sheet {}, {row}: {}", e.unit, e.sheet, e.seen)
+            }
             Event::Permit(e) => permit(e),
             Event::Watch(e) => watch(e),
             Event::Hold(e) => hold(e),

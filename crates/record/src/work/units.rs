@@ -1,7 +1,7 @@
 //! The machine, its units, their alterations, and lists by unit and board.
 
 use super::Work;
-use crate::event::{Alteration, Capacitor, Dismissal, Fate, Photo, Point, Ruling, Unit};
+use crate::event::{Alteration, Capacitor, Dismissal, Fate, Levels, Photo, Point, Ruling, Unit};
 use crate::{Entry, Event, Id};
 
 /// A unit.
@@ -116,6 +116,15 @@ impl Work {
     pub fn dismissals(&self, board: &str) -> Vec<(&Entry, &Dismissal)> {
         let list = self.others().filter_map(|(entry, event)| match event {
             Event::Dismissal(dismissal) if dismissal.board == board => Some((entry, dismissal)),
+            _ => None,
+        });
+        list.collect()
+    }
+
+    /// Levels seen of a gate sheet, in the order in which they were entered.
+    pub fn levels(&self, sheet: &str) -> Vec<(&Entry, &Levels)> {
+        let list = self.others().filter_map(|(entry, event)| match event {
+            Event::Levels(levels) if levels.sheet == sheet => Some((entry, levels)),
             _ => None,
         });
         list.collect()

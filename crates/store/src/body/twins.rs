@@ -194,6 +194,13 @@ pub enum Twin {
         cycle: String,
         note: String,
     },
+    Levels {
+        unit: String,
+        sheet: String,
+        rows: String,
+        row: u32,
+        seen: String,
+    },
     Permit {
         unit: String,
         checks: Vec<Checked>,

@@ -12,7 +12,7 @@ use record::{Digest, Draft, Event, Id, Moment, Placement, ReadingKind, State, Ve
 use units::{Amps, Celsius, Volts};
 
 /// Kinds that [`event`] knows; a correction among them holds one of the others.
-pub const KINDS: usize = 33;
+pub const KINDS: usize = 34;
 
 /// What events are made of.
 #[derive(Clone, Debug)]
@@ -373,6 +373,13 @@ pub fn event(kind: usize, p: &Pieces) -> Event {
             value: d,
             low: p.numbers[0],
             high: p.numbers[1],
+        }),
+        32 => Event::Levels(Levels {
+            unit: a,
+            sheet: b,
+            rows: c,
+            row: p.choices[0] as u32,
+            seen: format!("X=1 {d}"),
         }),
         _ => Event::Hold(Hold {
             unit: a,

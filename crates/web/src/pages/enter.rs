@@ -142,7 +142,7 @@ pub fn conditions(view: &View, given: &Given) -> Markup {
 }
 
 /// Fields that nobody types.
-const UNSEEN: [&str; 17] = [
+const UNSEEN: [&str; 19] = [
     "kind",
     "id",
     "back",
@@ -160,6 +160,8 @@ const UNSEEN: [&str; 17] = [
     "reading",
     "instead",
     "turn",
+    "sheet",
+    "rows",
 ];
 
 /// Where a form of this kind is sent.
