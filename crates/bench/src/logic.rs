@@ -1,5 +1,6 @@
 //! Gate-level diagnosis for the command line and the pages: text in, plain view data out.
 
+mod bounce;
 mod gates;
 mod keys;
 mod next;
@@ -11,7 +12,8 @@ pub use gates::{
 
 pub use next::{NextInputs, NextNet, NextView, next_of_netlist};
 
-pub use keys::{BrokenView, KeyUnit, KeyView, KeysView, keys};
+pub use bounce::{BounceView, ContactBounce, ContactView, QUIET, bounce, bounce_text};
+pub use keys::{BrokenView, KeyUnit, KeyView, KeysView, keys, keys_of};
 
 use ::logic::{
     Diagnosis, Diagnostic, GateId, Network, Observation, Unit, diagnose, diagnose_units,

@@ -5,6 +5,7 @@ pub mod alike;
 pub mod bar;
 pub mod board;
 pub mod cautions;
+pub mod keyboard;
 pub mod logic;
 pub mod overview;
 pub mod permit;

@@ -270,6 +270,21 @@ pub enum LogicVerb {
         #[arg(long)]
         json: bool,
     },
+    /// Bounce of contacts from a recording, or from one of each unit: how long, how many changes.
+    Bounce {
+        /// Recording, a channel a contact.
+        a: PathBuf,
+        /// The same of the other unit.
+        b: Option<PathBuf>,
+        /// One channel only.
+        #[arg(long)]
+        channel: Option<String>,
+        /// Seconds without a change after which a contact is quiet; 20 ms if not said.
+        #[arg(long, value_name = "S", value_parser = seconds)]
+        quiet: Option<f64>,
+        #[command(flatten)]
+        common: CaptureCommon,
+    },
     /// Packages that a gate sheet can name by number, with their pins.
     Packages {
         /// Only those whose number holds this.

@@ -9,8 +9,10 @@ use crate::signal::{Asked, Recording, engineering, take};
 /// Seconds without a change after which a contact is quiet, if nobody says otherwise: longer than contacts of keyboards bounce, shorter
 /// than fingers are (common practice).
 pub const QUIET: f64 = 0.02;
-/// A contact is told as worse than the same in the other unit from twice its bounce on.
+/// A contact is told as worse than the same in the other unit if it bounces so many times as long, and longer than good contacts do:
+/// a few milliseconds (common practice).
 const WORSE: f64 = 2.0;
+const LONG: f64 = 3e-3;
 
 /// What the contacts of one recording did.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -66,10 +68,7 @@ impl ContactBounce {
                 _ => (times[middle - 1] + times[middle]) / 2.0,
             },
             most_changes: strokes.iter().map(|b| b.changes).max().unwrap_or_default(),
-            shortest: strokes
-                .iter()
-                .filter_map(|b| b.shortest)
-                .reduce(f64::min),
+            shortest: strokes.iter().filter_map(|b| b.shortest).reduce(f64::min),
             spoke: list.len() - strokes.len(),
         }
     }
@@ -97,7 +96,11 @@ impl ContactBounce {
 ///
 /// # Errors
 /// If a recording cannot be read, if `quiet` is no time, or if a channel that was asked for is in none of them.
-pub fn bounce(recordings: Vec<Recording>, asked: &Asked, quiet: f64) -> Result<BounceView, Refused> {
+pub fn bounce(
+    recordings: Vec<Recording>,
+    asked: &Asked,
+    quiet: f64,
+) -> Result<BounceView, Refused> {
     if !(quiet.is_finite() && quiet > 0.0) {
         return Err(Refused::input(
             "The time of quiet is not above zero.",
@@ -155,8 +158,13 @@ fn told(units: &[Option<ContactBounce>]) -> Option<String> {
         return None;
     };
     let worse = |x: &ContactBounce, y: &ContactBounce| {
-        x.longest > WORSE * y.longest && x.longest > 1e-4 || x.spoke > y.spoke
+        x.longest > WORSE * y.longest && x.longest > LONG || x.spoke > y.spoke
     };
+    match (a.strokes, b.strokes) {
+        (0, 1..) => return Some("it never goes over in the first".to_owned()),
+        (1.., 0) => return Some("it never goes over in the second".to_owned()),
+        _ => {}
+    }
     match (worse(a, b), worse(b, a)) {
         (true, false) => Some("the first is worse".to_owned()),
         (false, true) => Some("the second is worse".to_owned()),

@@ -136,3 +136,53 @@ async fn a_level_entered_on_one_screen_narrows_the_suspects_on_another() {
     }
     check(&desk, &bench, "/logic/arithmetic").await;
 }
+
+/// A keyboard's page: what explains the codes, and a table in which every key of both units stands with its bounce.
+#[tokio::test]
+async fn a_keyboard_stands_as_a_table_of_both_units() {
+    let Some(browser) = Browser::start().await else {
+        return;
+    };
+    let project = Folder::of(&[
+        ("machine.kdl", MACHINE),
+        demo!("digits.keys"),
+        demo!("digits/codes.csv"),
+        demo!("digits/1-bounce.vcd"),
+        demo!("digits/2-bounce.vcd"),
+    ]);
+    let bench = Bench::open(Some(&project.0));
+    check(&browser, &bench, "/logic/digits").await;
+    browser.open(&bench.address("/logic/digits")).await;
+    let answers = "return [...document.querySelectorAll('.answer')].map(e => e.textContent)";
+    assert_eq!(
+        browser.run(answers).await,
+        json!([
+            "Unit 1: every code that was given is right",
+            "Unit 2: diode of key 7 to FOUR open and contact of key 9 open"
+        ])
+    );
+    let row = |key: usize| {
+        format!(
+            "return [...document.querySelectorAll('.keyboard tbody tr')][{key}].innerText.split('\\t').map(t => t.trim())"
+        )
+    };
+    let seven = browser.run(&row(7)).await;
+    assert_eq!(
+        (&seven[1], &seven[2], &seven[4]),
+        (&json!("11101"), &json!("11101"), &json!("11001 !"))
+    );
+    let nine = browser.run(&row(9)).await;
+    assert_eq!(
+        (&nine[4], &nine[5]),
+        (&json!("00000 !"), &json!("never went over"))
+    );
+    let two = browser.run(&row(2)).await;
+    assert!(two[5].to_string().contains("spoke 1 times"), "{two}");
+    let said = browser
+        .run("return document.querySelector('main').textContent")
+        .await;
+    assert!(
+        said.to_string().contains("Contact 4: the second is worse."),
+        "{said}"
+    );
+}

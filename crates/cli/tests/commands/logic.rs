@@ -99,7 +99,7 @@ fn what_is_simulated_with_the_planted_fault_is_what_was_seen() {
 
 #[test]
 fn a_keyboard_names_the_diode_and_the_contact() {
-    let (sheet, codes) = (demo!("digits.keys"), demo!("digits.csv"));
+    let (sheet, codes) = (demo!("digits.keys"), demo!("digits/codes.csv"));
     let view = json(&["logic", "keys", sheet, codes]);
     let second = &view["units"][1];
     assert_eq!(view["units"][0]["wrong"], serde_json::json!([]));
@@ -171,4 +171,57 @@ fn other_inputs_are_proposed_where_they_tell_more_for_their_time() {
         &seen.to_string_lossy(),
     ]);
     assert_eq!(basis["results"][0]["basis"], "counted");
+}
+
+#[test]
+fn bounce_of_both_units_names_the_worn_contact_and_the_one_that_speaks() {
+    let (first, second) = (demo!("digits/1-bounce.vcd"), demo!("digits/2-bounce.vcd"));
+    let view = json(&["logic", "bounce", first, second]);
+    let of = |key: &str| {
+        let list = view["contacts"].as_array().expect("contacts").clone();
+        let found = list.into_iter().find(|c| c["name"] == key);
+        found.expect("the key's contact")
+    };
+    // As the recordings were made: key 4 of unit 2 takes some 9 ms, key 9 is dead, key 2 speaks while another is struck.
+    let worn = &of("4")["units"][1];
+    assert!(
+        worn["longest"]
+            .as_f64()
+            .is_some_and(|t| (0.005..0.0095).contains(&t)),
+        "{worn}"
+    );
+    assert!(
+        worn["most_changes"]
+            .as_u64()
+            .is_some_and(|n| (9..=13).contains(&n)),
+        "{worn}"
+    );
+    assert_eq!(of("4")["told"], "the second is worse");
+    assert_eq!(
+        (
+            &of("9")["units"][0]["strokes"],
+            &of("9")["units"][1]["strokes"]
+        ),
+        (&2.into(), &0.into())
+    );
+    assert_eq!(of("2")["units"][1]["spoke"], 1);
+    let told = run(&["logic", "bounce", first, second, "--channel", "2"]);
+    assert!(
+        told.out.contains("spoke 1 times and came back"),
+        "{}",
+        told.out
+    );
+    // A quiet that is longer than the pause between making and breaking takes both for one stroke that came back.
+    let long = json(&[
+        "logic",
+        "bounce",
+        first,
+        "--channel",
+        "5",
+        "--quiet",
+        "0.15",
+    ]);
+    assert_eq!(long["contacts"][0]["units"][0]["spoke"], 1);
+    let none = run(&["logic", "bounce", first, "--channel", "77"]);
+    assert_eq!(none.code, 2);
 }

@@ -2,6 +2,7 @@
 
 mod drawn;
 pub mod enter;
+mod keyboard;
 mod sequence;
 
 use std::collections::HashMap;
@@ -10,6 +11,8 @@ use std::time::{Duration, Instant};
 
 use axum::extract::{Path, Query, State};
 use axum::response::Response;
+use bench::Complaint;
+use bench::pages::keyboard::{is_keyboard, keyboard as read_keyboard};
 use bench::pages::logic::{Entered, UnitView, View, sheet};
 use bench::stores::StoreText;
 use maud::{Markup, html};
@@ -77,13 +80,23 @@ pub async fn page(
         let Some(text) = now.project.logic.iter().find(|s| s.name == name) else {
             return problem(&bench, &now.project, &format!("There is no gate sheet {name} in this project."), "A gate sheet is the file logic/NAME.kdl.");
         };
+        let all: Vec<&str> = now.project.logic.iter().map(|s| s.name.as_str()).collect();
+        if is_keyboard(text) {
+            let units: Vec<String> = now.project.units.iter().map(|u| u.name.clone()).collect();
+            let view = read_keyboard(text, &units);
+            let main = html! {
+                (others("Gate sheets and keyboards", &all, &name, address))
+                (keyboard::section(&view))
+                (remarks(&view.remarks))
+            };
+            return framed(&bench, &now, "/logic", &format!("{name} - {}", now.project.name), main);
+        }
         let entered = enter::entered(&bench.book.read().work, &name);
         let view = bench.logic.view(&now, text, &entered);
         let is_open = bench.book.closed().is_none();
         let chosen = Chosen::of(&given, &view);
-        let all: Vec<&str> = now.project.logic.iter().map(|s| s.name.as_str()).collect();
         let main = html! {
-            (others("Gate sheets", &all, &name, address))
+            (others("Gate sheets and keyboards", &all, &name, address))
             h1 { "Logic: " (view.name) " " small { (view.title) } }
             @if view.units.is_empty() && view.graph.is_some() {
                 p.answer { "No level was entered yet" }
@@ -98,7 +111,7 @@ pub async fn page(
             }
             (sequence::section(&view))
             (drawn::section(&view, &chosen))
-            (remarks(&view))
+            (remarks(&view.remarks))
         };
         framed(&bench, &now, "/logic", &format!("{name} - {}", now.project.name), main)
     })
@@ -234,12 +247,12 @@ fn named(unit: &UnitView) -> Markup {
     }
 }
 
-fn remarks(view: &View) -> Markup {
+fn remarks(list: &[Complaint]) -> Markup {
     html! {
-        @if !view.remarks.is_empty() {
+        @if !list.is_empty() {
             h2 { "What could not be used" }
             ul {
-                @for r in view.remarks.iter().take(LISTED) {
+                @for r in list.iter().take(LISTED) {
                     li { strong { @if let Some(file) = &r.file { (file) } @if let Some(line) = r.line { ", line " (line) } @if r.file.is_some() { ": " } } (r.message) " " @if let Some(help) = &r.help { (help) } }
                 }
             }
