@@ -138,6 +138,12 @@ impl Folder {
             let shapes = all(under, ".kdl");
             list.extend(shapes.iter().map(|n| (what, format!("{under}/{n}"))));
         }
+        let keyboards = all("logic", ".keys");
+        list.extend(
+            keyboards
+                .iter()
+                .map(|n| (What::Logic, format!("logic/{n}"))),
+        );
         for (what, room) in [
             (What::Store, "stores"),
             (What::Logic, "logic"),
