@@ -21,7 +21,12 @@ const SAMPLES: [(u64, usize, &[u8], &str); 3] = [
         include_bytes!("samples/format-1-permit.sqlite"),
         "55d9edc7b495b7f97685685656e9f9af3798eaca8f9d64511930d0a63eac2fe6",
     ),
-    (1, 34, include_bytes!("samples/format-1-levels.sqlite"), "?"),
+    (
+        1,
+        34,
+        include_bytes!("samples/format-1-levels.sqlite"),
+        "c38e6aae1335b4b23c3244151142b824d3788a15d2d6213b2c09b891ee06cf68",
+    ),
 ];
 
 #[test]
