@@ -56,25 +56,23 @@ fn table(view: &View, units: &[&str]) -> Markup {
     html! {
         h2 { "Every key" }
         p.legend { span { "codes in the order " (keys.lines.join(" ")) } span { "! not the code of the table" } span { "bounce: longest, most changes" } }
-        div.sheet-drawn tabindex="0" role="region" aria-label="Every key; the table scrolls sideways" {
-            table.keyboard {
-                thead { tr {
-                    th scope="col" { "Key" } th scope="col" { "Code" }
-                    @for unit in units { th scope="col" { "Unit " (unit) } @if view.recorded.iter().any(|u| u == unit) { th scope="col" { "Bounce " (unit) } } }
-                } }
-                tbody {
-                    @for (at, key) in keys.keys.iter().enumerate() {
-                        tr {
-                            th scope="row" { (key.key) }
-                            td { (key.code) }
-                            @for unit in units {
-                                td { @match view.code_of(at, unit) {
+        table.keyboard {
+            thead { tr {
+                th scope="col" { "Key" } th scope="col" { "Code" }
+                @for unit in units { th scope="col" { "Unit " (unit) } }
+            } }
+            tbody {
+                @for (at, key) in keys.keys.iter().enumerate() {
+                    tr {
+                        th scope="row" { (key.key) }
+                        td { (key.code) }
+                        @for unit in units {
+                            td {
+                                @match view.code_of(at, unit) {
                                     None => { "not taken" },
                                     Some(code) => { (code) @if is_other(code, &key.code) { strong { " !" } } },
-                                } }
-                                @if view.recorded.iter().any(|u| u == unit) {
-                                    td { @match view.bounce_of(&key.key, unit) { None => { "not taken" }, Some(b) => { (contact(b)) } } }
                                 }
+                                @if let Some(b) = view.bounce_of(&key.key, unit) { br; small { (contact(b)) } }
                             }
                         }
                     }
