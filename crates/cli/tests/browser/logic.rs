@@ -176,12 +176,12 @@ async fn a_keyboard_stands_as_a_table_of_both_units() {
     let nine = browser.run(&row(9)).await;
     assert_eq!(nine[3], json!("00000 !\nnever went over"));
     let two = browser.run(&row(2)).await;
-    assert!(two[3].to_string().contains("spoke 1 times"), "{two}");
+    assert!(two[3].to_string().contains("spoke once"), "{two}");
     let said = browser
         .run("return document.querySelector('main').textContent")
         .await;
     assert!(
-        said.to_string().contains("Contact 4: the second is worse."),
+        said.to_string().contains("Contact 4: unit 2 is worse."),
         "{said}"
     );
 }

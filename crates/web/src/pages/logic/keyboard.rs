@@ -22,7 +22,7 @@ pub fn section(view: &View) -> Markup {
         @if let Some(bounce) = &view.bounce {
             p { "A contact is taken to be quiet after " (engineering(bounce.quiet, "s")) " without a change." }
             @for contact in bounce.contacts.iter().filter(|c| c.told.is_some()) {
-                p { "Contact " strong { (contact.name) } ": " (contact.told.as_deref().unwrap_or_default()) "." }
+                p { "Contact " strong { (contact.name) } ": " (by_unit(contact.told.as_deref().unwrap_or_default(), &view.recorded)) "." }
             }
         }
         (table(view, &units))
@@ -82,6 +82,13 @@ fn table(view: &View, units: &[&str]) -> Markup {
     }
 }
 
+/// The same with the units' names.
+fn by_unit(told: &str, units: &[String]) -> String {
+    let name = |at: usize| format!("unit {}", units.get(at).map_or("", String::as_str));
+    told.replace("the first", &name(0))
+        .replace("the second", &name(1))
+}
+
 /// Whether a line that was looked at is other than in the table.
 fn is_other(came: &str, should: &str) -> bool {
     came.chars()
@@ -89,10 +96,19 @@ fn is_other(came: &str, should: &str) -> bool {
         .any(|(c, s)| c != 'x' && c != s)
 }
 
+fn times(n: usize) -> String {
+    if n == 1 {
+        "once".to_owned()
+    } else {
+        format!("{n} times")
+    }
+}
+
 fn contact(bounce: &ContactBounce) -> Markup {
     html! {
         @if bounce.strokes == 0 { "never went over" }
+        @else if bounce.most_changes < 2 { "no bounce" }
         @else { (engineering(bounce.longest, "s")) ", " (bounce.most_changes) }
-        @if bounce.spoke > 0 { strong { "; spoke " (bounce.spoke) " times" } }
+        @if bounce.spoke > 0 { strong { "; spoke " (times(bounce.spoke)) } }
     }
 }
