@@ -181,24 +181,16 @@ fn evenly(count: usize, wanted: usize) -> impl Iterator<Item = usize> {
     (0..taken).map(move |i| (i as u128 * count as u128 / taken as u128) as usize)
 }
 
-/// All positions below `count` in steps of the golden section of it, so that wherever one stops those seen are spread evenly
-/// (three-distance theorem; Sos 1958). In their own order if they are few.
+/// All positions below `count` in the order of their bits reversed, so that wherever one stops those seen are spread evenly (van der
+/// Corput, Proceedings Amsterdam 38, 1935). In their own order if they are few.
 fn spread(count: usize) -> Vec<usize> {
     if count <= TOPS_SAMPLED {
         return (0..count).collect();
     }
-    let mut step = (count as f64 * 0.618_033_988_75) as usize;
-    let divisor = |mut a: usize, mut b: usize| {
-        while b > 0 {
-            (a, b) = (b, a % b);
-        }
-        a
-    };
-    while divisor(step, count) != 1 {
-        step += 1;
-    }
-    (0..count)
-        .map(|i| (i as u128 * step as u128 % count as u128) as usize)
+    let bits = usize::BITS - (count - 1).leading_zeros();
+    (0..1usize << bits)
+        .map(|i| i.reverse_bits() >> (usize::BITS - bits))
+        .filter(|i| *i < count)
         .collect()
 }
 
