@@ -51,6 +51,19 @@ def simulate(sheet_text, pairs, seed, meter_text=None, faults=()):
     return list(csv.DictReader(io.StringIO(text)))
 
 
+def logic_diagnose(sheet_text, rows):
+    """What explains rows of a gate sheet, dicts with a level for each net."""
+    with tempfile.TemporaryDirectory() as folder:
+        return _run(["logic", "diagnose", _write(folder, "sheet.kdl", sheet_text),
+                     _write(folder, "rows.csv", readings_csv(rows))])
+
+
+def netlist_diagnose(netlist, observations, seconds):
+    """What explains observations, JSON lines, of a netlist in columns, each within so many seconds."""
+    with tempfile.TemporaryDirectory() as folder:
+        return _run(["logic", "diagnose", str(netlist), _write(folder, "seen.jsonl", observations), "--seconds", str(seconds)])
+
+
 def number(value):
     """A JSON number, with over range (null) as infinity."""
     return math.inf if value is None else float(value)

@@ -1,14 +1,19 @@
 //! Gate-level diagnosis for the command line and the pages: text in, plain view data out.
 
+mod bounce;
 mod gates;
 mod keys;
+mod next;
 
 pub use gates::{
-    FirstWrong, GateCase, GateResult, NextNet, NextView, PackageView, PartShare, RowLevels,
-    RunLevels, Simulated, Summary, is_gate_sheet, known_packages, next_of_netlist,
+    FirstWrong, GateCase, GateResult, PackageView, PartShare, RowLevels, RunLevels, Simulated,
+    Summary, is_gate_sheet, known_packages,
 };
 
-pub use keys::{BrokenView, KeyUnit, KeyView, KeysView, keys};
+pub use next::{NextInputs, NextNet, NextView, next_of_netlist};
+
+pub use bounce::{BounceView, ContactBounce, ContactView, QUIET, bounce, bounce_text};
+pub use keys::{BrokenView, KeyUnit, KeyView, KeysView, keys, keys_of};
 
 use ::logic::{
     Diagnosis, Diagnostic, GateId, Network, Observation, Unit, diagnose, diagnose_units,
@@ -145,6 +150,8 @@ pub struct LogicResult<'n> {
     pub complete: bool,
     /// Gates with the share of the sets that hold them, most frequent first.
     pub gates: Vec<(&'n str, f64)>,
+    /// What those shares rest on: counted, sampled, or found.
+    pub basis: &'static str,
     /// Sets proposed and refused by the simulator: a fault of the program if not zero.
     pub refused: usize,
     /// How many sets there are, if the search was finished, even where they are too many to be written out in time.
@@ -165,6 +172,7 @@ impl<'n> LogicResult<'n> {
             min_cardinality: found.size,
             complete: found.complete,
             gates,
+            basis: found.basis.word(),
             refused: found.refused,
             family: found.family,
             sets: found.sets,
@@ -189,13 +197,14 @@ impl<'n> LogicResult<'n> {
 
 impl Serialize for LogicResult<'_> {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        let mut object = serializer.serialize_struct("LogicResult", 7)?;
+        let mut object = serializer.serialize_struct("LogicResult", 8)?;
         object.serialize_field("id", &self.id)?;
         object.serialize_field("min_cardinality", &self.min_cardinality)?;
         object.serialize_field("count", &self.count())?;
         object.serialize_field("complete", &self.complete)?;
         object.serialize_field("diagnoses", &Sets(self))?;
         object.serialize_field("gates", &Shares(self))?;
+        object.serialize_field("basis", &self.basis)?;
         object.serialize_field("family", &self.family)?;
         object.end()
     }

@@ -6,6 +6,7 @@ pub mod bar;
 pub mod board;
 pub mod cautions;
 pub mod harmless;
+pub mod keyboard;
 pub mod logic;
 pub mod overview;
 pub mod permit;

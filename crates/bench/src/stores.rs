@@ -74,7 +74,12 @@ pub fn gather(under: &str, files: Vec<StoreFile>, remarks: &mut Vec<Remark>) -> 
         let path = file.file.strip_prefix(under).unwrap_or(&file.file);
         let (name, is_shape) = match path.split_once('/') {
             Some((folder, _)) => (folder.to_owned(), false),
-            None => (path.strip_suffix(".kdl").unwrap_or(path).to_owned(), true),
+            None => {
+                let plain = path
+                    .strip_suffix(".kdl")
+                    .or_else(|| path.strip_suffix(".keys"));
+                (plain.unwrap_or(path).to_owned(), true)
+            }
         };
         let at = stores
             .iter()

@@ -40,7 +40,7 @@ fn the_control_shows_its_suspects_and_every_wire_is_in_its_place() {
             ("2-run.csv", demo!("control/2-run.csv").as_bytes()),
         ],
     );
-    let view = sheet(&text, &units(), &|| true);
+    let view = sheet(&text, &units(), &[], &|| true);
     assert!(
         view.remarks.is_empty() && view.is_sequence,
         "{:?}",
@@ -81,7 +81,7 @@ fn files_that_cannot_be_used_are_named_and_the_rest_is_shown() {
             ("1-sums.csv", demo!("arithmetic/1-sums.csv").as_bytes()),
         ],
     );
-    let view = sheet(&text, &units(), &|| true);
+    let view = sheet(&text, &units(), &[], &|| true);
     let said: Vec<&str> = view.remarks.iter().map(|r| r.message.as_str()).collect();
     assert_eq!(
         said,
@@ -92,6 +92,6 @@ fn files_that_cannot_be_used_are_named_and_the_rest_is_shown() {
         ]
     );
     assert_eq!(view.units.len(), 2);
-    let none = sheet(&store("logic x { gait }", &[]), &units(), &|| true);
+    let none = sheet(&store("logic x { gait }", &[]), &units(), &[], &|| true);
     assert!(none.graph.is_none() && none.remarks.len() == 1, "{none:?}");
 }

@@ -270,6 +270,21 @@ pub enum LogicVerb {
         #[arg(long)]
         json: bool,
     },
+    /// Bounce of contacts from a recording, or from one of each unit: how long, how many changes.
+    Bounce {
+        /// Recording, a channel a contact.
+        a: PathBuf,
+        /// The same of the other unit.
+        b: Option<PathBuf>,
+        /// One channel only.
+        #[arg(long)]
+        channel: Option<String>,
+        /// Seconds without a change after which a contact is quiet; 20 ms if not said.
+        #[arg(long, value_name = "S", value_parser = seconds)]
+        quiet: Option<f64>,
+        #[command(flatten)]
+        common: CaptureCommon,
+    },
     /// Packages that a gate sheet can name by number, with their pins.
     Packages {
         /// Only those whose number holds this.
@@ -287,7 +302,7 @@ pub struct Simulate {
     pub sheet: PathBuf,
     /// Rows: CSV with a column a net; inputs are applied, what else is there is compared.
     pub rows: PathBuf,
-    /// A fault, such as "U3.8 stuck at 0", "U3.1 open", "X and Y bridged"; may be given again.
+    /// A fault, such as "U3.8 stuck at 0", "U3.1 open", "U3.8 slow", "X and Y bridged"; may be given again.
     #[arg(long = "with", value_name = "FAULT")]
     pub faults: Vec<String>,
     /// One JSON document instead of text.

@@ -183,7 +183,11 @@ fn drawn(given: &CapturePicture) -> Result<PictureView, Refused> {
     Ok(view)
 }
 
-fn asked(common: &CaptureCommon, channel: Option<String>, tolerance: Option<f64>) -> Asked {
+pub(crate) fn asked(
+    common: &CaptureCommon,
+    channel: Option<String>,
+    tolerance: Option<f64>,
+) -> Asked {
     Asked {
         interval: common.interval,
         full_scale: common.full_scale,
@@ -192,7 +196,7 @@ fn asked(common: &CaptureCommon, channel: Option<String>, tolerance: Option<f64>
     }
 }
 
-fn open(path: &Path) -> Result<Recording<'static>, Refused> {
+pub(crate) fn open(path: &Path) -> Result<Recording<'static>, Refused> {
     let file = path.display().to_string();
     match File::open(path) {
         Ok(bytes) => Ok(Recording {

@@ -7,11 +7,11 @@ use std::io::{self, BufWriter, Write};
 use std::process::ExitCode;
 
 use bench::Refused;
-use bench::logic::{LogicCase, LogicResult, is_gate_sheet};
+use bench::logic::{LogicCase, LogicResult, QUIET, bounce, bounce_text, is_gate_sheet};
 use cpu_time::ProcessTime;
 
 use crate::arguments::{Diagnose, LogicVerb};
-use crate::{files, output};
+use crate::{capture, files, output};
 
 /// Sets shown to a person before the rest is only counted.
 const SHOWN: usize = 20;
@@ -30,6 +30,21 @@ pub fn run(verb: LogicVerb) -> ExitCode {
             codes,
             json,
         } => keys::keys(&keyboard, codes.as_deref(), json),
+        LogicVerb::Bounce {
+            a,
+            b,
+            channel,
+            quiet,
+            common,
+        } => {
+            let asked = capture::asked(&common, channel, None);
+            let opened = std::iter::once(&a)
+                .chain(&b)
+                .map(|file| capture::open(file))
+                .collect::<Result<Vec<_>, _>>();
+            let view = opened.and_then(|list| bounce(list, &asked, quiet.unwrap_or(QUIET)));
+            output::answer(view, common.json, bounce_text)
+        }
         LogicVerb::Packages { number, json } => gates::packages(number.as_deref(), json),
     }
 }
@@ -200,5 +215,12 @@ fn write_result(out: &mut impl Write, result: &LogicResult<'_>) -> io::Result<()
     for (gate, share) in result.gates.iter().take(SHOWN) {
         writeln!(out, "    {gate:<16} in {:5.1} % of the sets", share * 100.0)?;
     }
-    Ok(())
+    match result.basis {
+        "counted" => Ok(()),
+        "sampled" => writeln!(out, "    (shares of an even sample of all sets)"),
+        _ => writeln!(
+            out,
+            "    (shares of the sets that were found in the time; they are no fair sample)"
+        ),
+    }
 }

@@ -145,6 +145,12 @@ impl Folder {
                 .iter()
                 .map(|n| (What::About, format!("captures/{n}"))),
         );
+        let keyboards = all("logic", ".keys");
+        list.extend(
+            keyboards
+                .iter()
+                .map(|n| (What::Logic, format!("logic/{n}"))),
+        );
         for (what, room) in [
             (What::Store, "stores"),
             (What::Logic, "logic"),

@@ -35,10 +35,35 @@ pub struct Diagnosis {
     /// Sets that the search proposed and the simulator refused; anything but zero is a fault of this program.
     pub refused: usize,
     /// For each gate in some set the share of the smallest sets that hold it, largest first; counted over the whole family where the
-    /// search was finished, even if it was too large to be written out, else over what was found.
+    /// search was finished, even if it was too large to be written out, else by what `basis` says.
     pub shares: Vec<(GateId, f64)>,
+    /// What the shares rest on.
+    pub basis: Basis,
     /// How many smallest sets there are, if the search was finished.
     pub family: Option<f64>,
+}
+
+/// What the share of a gate rests on.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Basis {
+    /// Every smallest set was counted.
+    Counted,
+    /// All smallest sets are known by what they may be chosen from; an even sample of those choices was counted.
+    Sampled,
+    /// The sets that were found until the time was up, in whatever order the search came upon them: no fair sample.
+    #[default]
+    Found,
+}
+
+impl Basis {
+    /// In a word: counted, sampled, found.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Counted => "counted",
+            Self::Sampled => "sampled",
+            Self::Found => "found",
+        }
+    }
 }
 
 /// How sets are looked for; for comparisons, as every way must give the same answer.
@@ -112,6 +137,11 @@ pub fn diagnose_by(
         sets,
         refused,
         shares: shares(&families),
+        basis: match (searched, tops.complete) {
+            (true, _) => Basis::Counted,
+            (_, true) => Basis::Sampled,
+            _ => Basis::Found,
+        },
         family: searched.then(|| families.iter().map(size_of).sum()),
     }
 }
@@ -128,18 +158,16 @@ fn unfold(
     expander: &mut Expander<'_>,
     stop: &dyn Fn() -> bool,
 ) -> (Vec<Choices>, bool) {
-    let sampled: Vec<Vec<u32>>;
-    let sets = if tops.complete || tops.sets.len() <= TOPS_SAMPLED {
-        &tops.sets
+    let count = tops.sets.len();
+    let order: Vec<usize> = if !tops.complete && count > TOPS_SAMPLED {
+        evenly(count, TOPS_SAMPLED).collect()
     } else {
-        sampled = evenly(tops.sets.len(), TOPS_SAMPLED)
-            .map(|i| tops.sets[i].clone())
-            .collect();
-        &sampled
+        spread(count)
     };
-    let mut families = Vec::with_capacity(sets.len());
-    for chunk in sets.chunks(LANES) {
-        families.extend(expander.expand(chunk));
+    let mut families = Vec::with_capacity(order.len());
+    for chunk in order.chunks(LANES) {
+        let chunk: Vec<Vec<u32>> = chunk.iter().map(|i| tops.sets[*i].clone()).collect();
+        families.extend(expander.expand(&chunk));
         if families.len() > TOPS_SAMPLED && stop() {
             return (families, false);
         }
@@ -151,6 +179,19 @@ fn unfold(
 fn evenly(count: usize, wanted: usize) -> impl Iterator<Item = usize> {
     let taken = wanted.min(count);
     (0..taken).map(move |i| (i as u128 * count as u128 / taken as u128) as usize)
+}
+
+/// All positions below `count` in the order of their bits reversed, so that wherever one stops those seen are spread evenly (van der
+/// Corput, Proceedings Amsterdam 38, 1935). In their own order if they are few.
+fn spread(count: usize) -> Vec<usize> {
+    if count <= TOPS_SAMPLED {
+        return (0..count).collect();
+    }
+    let bits = usize::BITS - (count - 1).leading_zeros();
+    (0..1usize << bits)
+        .map(|i| i.reverse_bits() >> (usize::BITS - bits))
+        .filter(|i| *i < count)
+        .collect()
 }
 
 /// Number of sets that the choices stand for; a float, because it may pass any integer.
@@ -300,5 +341,29 @@ impl<'n> Replay<'n> {
             (0..wrong.len()).for_each(|i| wrong[i] |= word[i] ^ want);
         }
         wrong
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn wherever_one_stops_what_was_seen_is_spread_evenly() {
+        for count in [4097, 5000, 65_536, 99_991] {
+            let order = spread(count);
+            let mut all = order.clone();
+            all.sort_unstable();
+            assert!(all.iter().enumerate().all(|(i, n)| i == *n), "each once");
+            for seen in [100, 1000, 4096] {
+                let mut part = order[..seen].to_vec();
+                part.sort_unstable();
+                let widest = part.windows(2).map(|w| w[1] - w[0]).max().unwrap_or(0);
+                assert!(
+                    widest <= 3 * count / seen + 2,
+                    "{count}, {seen}: a gap of {widest}"
+                );
+            }
+        }
     }
 }

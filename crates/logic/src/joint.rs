@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use cover::{Fewest, Formula, Literal, Outcome};
 
-use crate::diagnose::{Diagnosis, GateId};
+use crate::diagnose::{Basis, Diagnosis, GateId};
 use crate::network::{Function, NetId, Network};
 use crate::observation::Observation;
 use crate::simulate::Simulator;
@@ -144,6 +144,9 @@ pub(crate) fn diagnose_certified(
     diagnosis.sets.sort_unstable();
     diagnosis.shares = shares(&diagnosis.sets);
     diagnosis.family = diagnosis.complete.then_some(diagnosis.sets.len() as f64);
+    if diagnosis.complete {
+        diagnosis.basis = Basis::Counted;
+    }
     diagnosis
 }
 
@@ -181,6 +184,9 @@ pub fn minimal_units(
         .sort_by(|a, b| a.len().cmp(&b.len()).then_with(|| a.cmp(b)));
     diagnosis.shares = shares(&diagnosis.sets);
     diagnosis.family = diagnosis.complete.then_some(diagnosis.sets.len() as f64);
+    if diagnosis.complete {
+        diagnosis.basis = Basis::Counted;
+    }
     diagnosis
 }
 

@@ -21,7 +21,7 @@ mod sequence;
 mod simulate;
 mod stuck;
 
-pub use diagnose::{Diagnosis, GateId, Method, diagnose, diagnose_by};
+pub use diagnose::{Basis, Diagnosis, GateId, Method, diagnose, diagnose_by};
 pub use diagnostic::Diagnostic;
 pub use gates::{
     Levels, Listed, Machine, Part, Pin, Section, Seen, Store, StoreKind, packages, read_gates,
@@ -31,11 +31,12 @@ pub use joint::{Unit, diagnose_units, minimal_units};
 pub use keyboard::{KeyFault, Keyboard, NamedKeyFault};
 pub use netlist::parse_netlist;
 pub use network::{Function, Gate, Net, NetId, Network, NetworkError};
-pub use next::{Choice, choices, fewest_probes};
+pub use next::{Choice, Vector, choices, fewest_probes, vectors};
 pub use observation::{Observation, Observed, parse_observations};
 pub use sequence::{
     Contradiction, Explained, Fault, Level, Model, Probe, Row, Run, Sequence, Sequences, Stepper,
-    StrongSets, explain, possible, probes, read_sequences, run, strong,
+    Stimulus, StrongSets, enter_levels, explain, possible, probes, read_sequences, run, stimuli,
+    strong, strong_among,
 };
 pub use simulate::{LANES, Simulator, Word};
 pub use stuck::{Stuck, single_stuck};

@@ -1,4 +1,4 @@
-//! The next net of a netlist to look at, when the smallest sets for one observation are known.
+//! The next net of a netlist to look at, or the next inputs to put on, when the smallest sets for one observation are known.
 
 use std::collections::{HashMap, HashSet};
 
@@ -66,6 +66,149 @@ pub fn choices(network: &Network, observation: &Observation, sets: &[Vec<GateId>
             .then(b.0.bits.total_cmp(&a.0.bits))
     });
     list.into_iter().map(|(choice, _)| choice).collect()
+}
+
+/// Other inputs after which the outputs tell sets apart.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Vector {
+    /// Inputs that differ from those of the observation, with their new levels.
+    pub changes: Vec<(NetId, bool)>,
+    /// What all outputs together tell, in bits, every set being as likely as any other.
+    pub bits: f64,
+    /// Outputs that the sets disagree on.
+    pub watch: Vec<NetId>,
+    /// Sets left at most.
+    pub most_left: usize,
+}
+
+/// Changes of one and of two inputs that are tried.
+const CHANGES: usize = 4096;
+
+/// Changes of one or two inputs after which the outputs that were seen tell the sets apart, best first: at most `most`.
+///
+/// Nothing says what a gate at fault gives for other inputs. They are weighed as if each gate of a set went on giving the level that it
+/// gives now, as a gate does that is stuck; so they help to choose, and prove nothing.
+pub fn vectors(
+    network: &Network,
+    observation: &Observation,
+    sets: &[Vec<GateId>],
+    most: usize,
+    stop: &dyn Fn() -> bool,
+) -> Vec<Vector> {
+    let given: Vec<(NetId, bool)> = observation
+        .levels
+        .iter()
+        .filter(|(n, _)| network.driver(*n).is_none())
+        .copied()
+        .collect();
+    let outputs: Vec<NetId> = observation
+        .levels
+        .iter()
+        .map(|(n, _)| *n)
+        .filter(|n| network.driver(*n).is_some())
+        .collect();
+    let stuck = stuck_levels(network, &given, sets);
+    let singles = given.iter().map(|(n, l)| vec![(*n, !l)]);
+    let pairs = given.iter().enumerate().flat_map(|(i, a)| {
+        given[i + 1..]
+            .iter()
+            .map(move |b| vec![(a.0, !a.1), (b.0, !b.1)])
+    });
+    let mut found = Vec::new();
+    let mut simulator = Simulator::new(network);
+    for changes in singles.chain(pairs).take(CHANGES) {
+        for (net, level) in given.iter().chain(&changes) {
+            simulator.set(*net, *level);
+        }
+        let endings = endings(&mut simulator, &stuck, &outputs);
+        found.extend(vector(changes, &outputs, &endings));
+        if stop() {
+            break;
+        }
+    }
+    found.sort_by(|a, b| {
+        b.bits
+            .total_cmp(&a.bits)
+            .then(a.changes.len().cmp(&b.changes.len()))
+    });
+    found.truncate(most);
+    found
+}
+
+/// For each set its gates with the level that each gives under the observation.
+fn stuck_levels(
+    network: &Network,
+    given: &[(NetId, bool)],
+    sets: &[Vec<GateId>],
+) -> Vec<Vec<(usize, bool)>> {
+    let mut simulator = Simulator::new(network);
+    given
+        .iter()
+        .for_each(|(net, level)| simulator.set(*net, *level));
+    let mut stuck = Vec::with_capacity(sets.len());
+    for chunk in sets.chunks(LANES) {
+        for (case, set) in chunk.iter().enumerate() {
+            set.iter().for_each(|g| simulator.turn(g.index(), case));
+        }
+        simulator.run();
+        simulator.mend();
+        stuck.extend(chunk.iter().enumerate().map(|(case, set)| {
+            set.iter()
+                .map(|g| {
+                    let output = network.gates()[g.index()].output;
+                    (g.index(), simulator.level(output, case))
+                })
+                .collect::<Vec<_>>()
+        }));
+    }
+    stuck
+}
+
+/// What the outputs show under each set, with its gates held at their levels.
+fn endings(
+    simulator: &mut Simulator<'_>,
+    stuck: &[Vec<(usize, bool)>],
+    outputs: &[NetId],
+) -> Vec<Vec<bool>> {
+    let mut endings = Vec::with_capacity(stuck.len());
+    for chunk in stuck.chunks(LANES) {
+        let mut held: HashMap<usize, Vec<(usize, bool)>> = HashMap::new();
+        for (case, set) in chunk.iter().enumerate() {
+            for (gate, level) in set {
+                held.entry(*gate).or_default().push((case, *level));
+            }
+        }
+        simulator.run_held(&held);
+        endings.extend(
+            (0..chunk.len())
+                .map(|case| outputs.iter().map(|o| simulator.level(*o, case)).collect()),
+        );
+    }
+    endings
+}
+
+/// None if all sets end alike.
+fn vector(changes: Vec<(NetId, bool)>, outputs: &[NetId], endings: &[Vec<bool>]) -> Option<Vector> {
+    let mut counts: HashMap<&[bool], usize> = HashMap::new();
+    endings
+        .iter()
+        .for_each(|e| *counts.entry(e).or_default() += 1);
+    let all = endings.len() as f64;
+    let bits: f64 = counts
+        .values()
+        .map(|n| *n as f64 / all)
+        .map(|p| -p * p.log2())
+        .sum();
+    let differs = |at: &usize| endings.iter().any(|e| e[*at] != endings[0][*at]);
+    (counts.len() > 1).then(|| Vector {
+        changes,
+        bits,
+        watch: (0..outputs.len())
+            .filter(differs)
+            .map(|at| outputs[at])
+            .collect(),
+        most_left: counts.values().max().copied().unwrap_or_default(),
+    })
 }
 
 /// The mean number of looks that the best plan of all needs until no net tells the sets apart any more; `None` for more than 20 sets.

@@ -1,5 +1,7 @@
 //! Plain simulation of a network, many cases at once, with chosen gates giving the opposite of what they should.
 
+use std::collections::HashMap;
+
 use crate::network::{NetId, Network};
 
 /// Cases simulated at once.
@@ -64,6 +66,23 @@ impl<'n> Simulator<'n> {
                 *out ^= gate
                     .function
                     .of_words(gate.inputs.iter().map(|n| self.levels[n.index()][part]));
+            }
+            self.levels[gate.output.index()] = word;
+        }
+    }
+
+    /// As [`Simulator::run`], with some gates held: for each gate, cases and the level it gives in them.
+    pub fn run_held(&mut self, held: &HashMap<usize, Vec<(usize, bool)>>) {
+        for (index, gate) in self.network.gates().iter().enumerate() {
+            let mut word = self.turned[index];
+            for (part, out) in word.iter_mut().enumerate() {
+                *out ^= gate
+                    .function
+                    .of_words(gate.inputs.iter().map(|n| self.levels[n.index()][part]));
+            }
+            for (case, level) in held.get(&index).into_iter().flatten() {
+                let part = &mut word[case / 64];
+                *part = *part & !(1 << (case % 64)) | u64::from(*level) << (case % 64);
             }
             self.levels[gate.output.index()] = word;
         }

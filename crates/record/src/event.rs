@@ -3,6 +3,7 @@
 mod connection;
 mod finding;
 mod judgement;
+mod levels;
 mod part;
 mod permit;
 mod picture;
@@ -18,6 +19,7 @@ pub use finding::{
     Circumstance, Closing, Explanation, Finding, Hypothesis, Origin, Outcome, Retest,
 };
 pub use judgement::{Dismissal, Harmless, Lasts, Level, OddOne, Ruling, Test, Trust};
+pub use levels::Levels;
 pub use part::{Capacitor, How, Repair, Touch};
 pub use permit::{ColdCheck, Hold, Override, PowerPermit, Stand, Watch};
 pub use picture::{Face, File, Photo, Point};
@@ -87,6 +89,8 @@ pub enum Event {
     Recheck(Recheck),
     /// A reading was taken.
     Reading(Row),
+    /// Logic levels were seen.
+    Levels(Levels),
     /// A test with a name was run.
     Test(Test),
     /// How far a board is trusted.
@@ -148,6 +152,7 @@ impl Event {
             Event::Turn(_) => "turn",
             Event::Recheck(_) => "recheck",
             Event::Reading(_) => "reading",
+            Event::Levels(_) => "levels",
             Event::Test(_) => "test",
             Event::Trust(_) => "trust",
             Event::Finding(_) => "finding",
@@ -177,6 +182,7 @@ impl Event {
             Event::Unit(e) => Some(&e.name),
             Event::Connection(e) => Some(&e.unit),
             Event::Move(e) => Some(&e.unit),
+            Event::Levels(e) => Some(&e.unit),
             Event::Power(e) => Some(&e.unit),
             Event::Permit(e) => Some(e.unit()),
             Event::Dismissal(e) => e.one.as_ref().map(|one| one.unit.as_str()),

@@ -7,6 +7,7 @@ pub mod about;
 pub mod align;
 pub mod axis;
 pub mod blocks;
+pub mod bounce;
 pub mod capture;
 pub mod compare;
 pub mod curve;

@@ -21,18 +21,12 @@ const SAMPLES: [(u64, usize, &[u8], &str); 3] = [
         include_bytes!("samples/format-1-permit.sqlite"),
         "55d9edc7b495b7f97685685656e9f9af3798eaca8f9d64511930d0a63eac2fe6",
     ),
-    // With power that was signed for, and one odd reading that was dismissed.
+    // With power that was signed for, levels seen, and differences of recordings that were dismissed.
     (
         1,
-        33,
-        include_bytes!("samples/format-1-signed.sqlite"),
-        "ae32b1e1c27f93d468181368c25ded95790ae53444f33951e530fe74c2ecc079",
-    ),
-    (
-        1,
-        34,
-        include_bytes!("samples/format-1-harmless.sqlite"),
-        "f4c1e8602e62c823e4ebded9ea7fb8aab6a75fdf515bcbf576a961905d9c5b78",
+        35,
+        include_bytes!("samples/format-1-levels.sqlite"),
+        "5ba979ed2a57c73aa691a5173514fa940e5befe098974f80fa559d4317dc213a",
     ),
 ];
 

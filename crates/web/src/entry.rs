@@ -116,6 +116,9 @@ fn take(bench: &Bench, form: &Form) -> Result<Entry, Unwritten> {
                 if let Event::Power(power) = &event {
                     pages::power::switch::check(bench, &now.project, power, work)?;
                 }
+                if let Event::Levels(levels) = &event {
+                    pages::logic::enter::usable(&now.project, work, levels)?;
+                }
                 Ok(event)
             })
         }

@@ -1,8 +1,8 @@
 //! Gate sheets for the command line and the pages: simulated, explained, and where to look next.
 
 use ::logic::{
-    Explained, Fault, Level, Machine, Sequence, StrongSets, choices, diagnose, explain, packages,
-    parse_netlist, parse_observations, probes, read_gates, read_sequences, run, sections, strong,
+    Basis, Explained, Fault, Level, Machine, Sequence, StrongSets, enter_levels, explain, packages,
+    read_gates, read_sequences, run, sections, strong_among,
 };
 use serde::Serialize;
 
@@ -10,11 +10,6 @@ use super::{complaints, nothing_in};
 use crate::loading::Text;
 use crate::pages::logic::{Graph, Node, Pin};
 use crate::refused::{Complaint, Refused};
-
-/// Sets of parts or faults that are weighed when the next net is looked for; of more, so many of the first.
-const WEIGHED: usize = 2048;
-/// Nets that are proposed.
-const PROPOSED: usize = 8;
 
 /// Whether a text is a gate sheet, as against a netlist in columns.
 pub fn is_gate_sheet(text: &Text) -> bool {
@@ -30,8 +25,8 @@ pub fn is_gate_sheet(text: &Text) -> bool {
 /// A gate sheet with recorded sequences of it.
 #[derive(Clone, Debug)]
 pub struct GateCase {
-    machine: Machine,
-    runs: Vec<Sequence>,
+    pub(super) machine: Machine,
+    pub(super) runs: Vec<Sequence>,
     /// Lines that could not be used; not empty only if lenience was asked for.
     pub skipped: Vec<Complaint>,
     /// What was written and says nothing of this sheet.
@@ -72,6 +67,16 @@ impl GateCase {
         })
     }
 
+    /// Adds levels to a row, counted from 1 over all runs; 0 is a row of its own after the last.
+    ///
+    /// # Errors
+    /// If a word is no level of this sheet, or there is no such row.
+    pub fn enter(&mut self, row: u32, seen: &str) -> Result<(), Box<Complaint>> {
+        let row = (row as usize).checked_sub(1);
+        enter_levels(&self.machine, &mut self.runs, row, seen)
+            .map_err(|(message, help)| Box::new(Complaint::new(message, help)))
+    }
+
     /// The sheet in numbers.
     pub fn summary(&self) -> Summary {
         Summary {
@@ -92,7 +97,7 @@ impl GateCase {
         self.runs.is_empty()
     }
 
-    /// A fault by its words: `U3.8 stuck at 0`, `U3.1 open`, `X and Y bridged`.
+    /// A fault by its words: `U3.8 stuck at 0`, `U3.1 open`, `U3.8 slow`, `X and Y bridged`.
     ///
     /// # Errors
     /// If the sheet has no such pin or net, or the words are others.
@@ -103,7 +108,7 @@ impl GateCase {
             .ok_or_else(|| {
                 Refused::input(
                     format!("`{words}` is no fault of this sheet."),
-                    "Write `U3.8 stuck at 0`, `U3.1 open`, or `X and Y bridged` for two nets on neighbouring pins; pins are those of the sheet.",
+                    "Write `U3.8 stuck at 0`, `U3.1 open`, `U3.8 slow`, or `X and Y bridged` for two nets on neighbouring pins; pins are those of the sheet.",
                 )
             })
     }
@@ -214,11 +219,16 @@ impl GateCase {
             None => &self.runs,
         };
         let weak = explain(&self.machine, runs, stop);
-        let named = strong(&self.machine, runs, enough);
+        let named = strong_among(&self.machine, runs, &weak, enough);
         self.result(index, &weak, &named)
     }
 
-    fn result(&self, index: Option<usize>, weak: &Explained, named: &StrongSets) -> GateResult {
+    pub(super) fn result(
+        &self,
+        index: Option<usize>,
+        weak: &Explained,
+        named: &StrongSets,
+    ) -> GateResult {
         let part = |p: &usize| self.machine.parts[*p].name.clone();
         let first = weak.first.as_ref().map(|f| {
             let run = index.unwrap_or(f.run);
@@ -251,6 +261,11 @@ impl GateCase {
                     probability: *s,
                 })
                 .collect(),
+            basis: if weak.complete && !weak.is_cut_short {
+                Basis::Counted.word()
+            } else {
+                Basis::Found.word()
+            },
             refused: weak.refused,
             first,
             named: named
@@ -265,109 +280,6 @@ impl GateCase {
             named_complete: named.complete,
         }
     }
-
-    /// Nets that tell most of what explains all runs together.
-    pub fn next(&self, stop: &dyn Fn() -> bool) -> NextView {
-        let weak = explain(&self.machine, &self.runs, stop);
-        let named = strong(&self.machine, &self.runs, stop);
-        let of_named = named.sets.len();
-        let mut sets = named.sets;
-        // A part of which no named fault explains the rows may still be it, and then nothing is known of its outputs.
-        for set in weak.sets {
-            let is_named = |part: &usize| {
-                sets[..of_named]
-                    .iter()
-                    .flatten()
-                    .any(|f| f.part(&self.machine) == Some(*part))
-            };
-            if !set.iter().all(is_named) {
-                sets.push(set.into_iter().map(|part| Fault::Any { part }).collect());
-            }
-        }
-        let weighed = sets.len().min(WEIGHED);
-        let found = probes(&self.machine, &self.runs, &sets[..weighed], PROPOSED);
-        let candidates = found
-            .iter()
-            .map(|p| NextNet {
-                net: self.machine.net_name(p.net).to_owned(),
-                run: self.runs[p.run].id.clone(),
-                row: p.row + 1,
-                bits: p.bits,
-                left: p.left,
-                pins: self
-                    .machine
-                    .pins
-                    .iter()
-                    .filter(|q| q.net == p.net)
-                    .map(|q| q.name.clone())
-                    .collect(),
-            })
-            .collect::<Vec<_>>();
-        let healthy = weighed == 1 && sets[0].is_empty();
-        NextView {
-            stop: match (healthy, weighed, candidates.is_empty()) {
-                (true, _, _) => Some("Every level seen is as it should be.".to_owned()),
-                (_, 0, _) => Some("Nothing on this sheet explains what was seen; the sheet or a reading is wrong.".to_owned()),
-                (_, _, true) => Some("No further net on this sheet tells what is left apart in these rows; other inputs may.".to_owned()),
-                _ => None,
-            },
-            sets: sets.len(),
-            candidates: if healthy { Vec::new() } else { candidates },
-        }
-    }
-}
-
-/// The next nets of a netlist in columns, for its first observation.
-///
-/// # Errors
-/// As [`super::LogicCase::read`].
-pub fn next_of_netlist(
-    netlist: &Text,
-    observations: &Text,
-    stop: &dyn Fn() -> bool,
-) -> Result<NextView, Refused> {
-    let (network, wrong) = parse_netlist(&netlist.text);
-    let observed = parse_observations(&observations.text, &network);
-    let mut mistakes = complaints(netlist, wrong);
-    mistakes.extend(complaints(observations, observed.mistakes));
-    if !mistakes.is_empty() {
-        return Err(Refused::Input(mistakes));
-    }
-    let Some(observation) = observed.observations.first() else {
-        return Err(Refused::Input(vec![nothing_in(
-            observations,
-            "The file holds no usable observation.",
-        )]));
-    };
-    let found = diagnose(&network, observation, stop, stop);
-    let weighed = found.sets.len().min(WEIGHED);
-    let list = choices(&network, observation, &found.sets[..weighed]);
-    let candidates: Vec<NextNet> = list
-        .iter()
-        .take(PROPOSED)
-        .map(|c| NextNet {
-            net: network.nets()[c.net.index()].name.clone(),
-            run: observation.id.clone(),
-            row: 1,
-            bits: c.bits,
-            left: c.left,
-            pins: network
-                .driver(c.net)
-                .map(|g| network.gates()[g].name.clone())
-                .into_iter()
-                .collect(),
-        })
-        .collect();
-    let stop = match (found.size, candidates.is_empty()) {
-        (Some(0), _) => Some("Every level seen is as it should be.".to_owned()),
-        (_, true) => Some("No further net tells what is left apart.".to_owned()),
-        _ => None,
-    };
-    Ok(NextView {
-        stop,
-        sets: found.sets.len(),
-        candidates,
-    })
 }
 
 fn mark(level: &Level) -> char {
@@ -435,6 +347,8 @@ pub struct GateResult {
     pub diagnoses: Vec<Vec<String>>,
     /// Parts with the share of the sets that hold them, counted.
     pub gates: Vec<PartShare>,
+    /// What the shares rest on: counted over all sets, or over those that were found in the time.
+    pub basis: &'static str,
     /// Sets proposed and refused by the simulator: a fault of the program if not zero.
     #[serde(skip)]
     pub refused: usize,
@@ -466,34 +380,6 @@ pub struct FirstWrong {
     pub line: usize,
     /// Nets with the level seen.
     pub nets: Vec<String>,
-}
-
-/// Where to look next.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct NextView {
-    /// Why there is nothing to look at; `None` if there is.
-    pub stop: Option<String>,
-    /// Sets that are weighed.
-    pub sets: usize,
-    /// Nets, best first.
-    pub candidates: Vec<NextNet>,
-}
-
-/// A net to look at.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct NextNet {
-    /// The net.
-    pub net: String,
-    /// The run.
-    pub run: String,
-    /// The row, counted from 1.
-    pub row: usize,
-    /// What its level tells, in bits.
-    pub bits: f64,
-    /// Sets left if it shows 0, and if it shows 1.
-    pub left: [usize; 2],
-    /// Pins on the net, where a probe can touch it.
-    pub pins: Vec<String>,
 }
 
 /// A package that a gate sheet can name.

@@ -50,6 +50,8 @@ pub struct BrokenView {
 pub struct KeyUnit {
     /// The unit.
     pub unit: String,
+    /// What came of each key of the table, a 0, 1 or x for each line; none if it was not given.
+    pub came: Vec<Option<String>>,
     /// Keys whose code is not that of the table: key, what should come, what came.
     pub wrong: Vec<[String; 3]>,
     /// Keys of the table for which no code was given.
@@ -69,11 +71,21 @@ fn written(code: u64, lines: usize) -> String {
 /// # Errors
 /// All mistakes in both files.
 pub fn keys(sheet: &Text, codes: Option<&Text>) -> Result<KeysView, Refused> {
+    let list: Vec<(&str, &Text)> = codes.into_iter().map(|text| ("", text)).collect();
+    keys_of(sheet, &list)
+}
+
+/// As [`keys`], of several tables of codes, each with the unit that its rows are of if they name none.
+///
+/// # Errors
+/// All mistakes in all files.
+pub fn keys_of(sheet: &Text, codes: &[(&str, &Text)]) -> Result<KeysView, Refused> {
     let (board, wrong) = Keyboard::read(&sheet.text);
     let mut mistakes = complaints(sheet, wrong);
-    let units = codes
-        .map(|text| came(&board, text, &mut mistakes))
-        .unwrap_or_default();
+    let mut units = Vec::new();
+    for (unit, text) in codes {
+        came(&board, (unit, text), &mut units, &mut mistakes);
+    }
     if !mistakes.is_empty() {
         return Err(Refused::Input(mistakes));
     }
@@ -111,8 +123,12 @@ pub fn keys(sheet: &Text, codes: Option<&Text>) -> Result<KeysView, Refused> {
 
 type Seen = Vec<(usize, u64, u64)>;
 
-fn came(board: &Keyboard, text: &Text, mistakes: &mut Vec<Complaint>) -> Vec<(String, Seen)> {
-    let mut units: Vec<(String, Seen)> = Vec::new();
+fn came(
+    board: &Keyboard,
+    (own, text): (&str, &Text),
+    units: &mut Vec<(String, Seen)>,
+    mistakes: &mut Vec<Complaint>,
+) {
     let mut lines = text.text.trim_start_matches('\u{feff}').lines().enumerate();
     let header: Vec<&str> = lines
         .next()
@@ -123,7 +139,7 @@ fn came(board: &Keyboard, text: &Text, mistakes: &mut Vec<Complaint>) -> Vec<(St
             help: Some("Begin with a line `key,code` or `unit,key,code`.".to_owned()),
             ..nothing_in(text, "The columns `key` and `code` are missing.")
         });
-        return units;
+        return;
     };
     for (index, line) in lines.filter(|(_, l)| !l.trim().is_empty()) {
         let cells: Vec<&str> = line.split(',').map(str::trim).collect();
@@ -138,7 +154,7 @@ fn came(board: &Keyboard, text: &Text, mistakes: &mut Vec<Complaint>) -> Vec<(St
             });
         match (key, is_code) {
             (Some(key), true) => {
-                let unit = column("unit").map_or("", cell);
+                let unit = column("unit").map_or(own, cell);
                 match units.iter_mut().find(|(u, _)| u == unit) {
                     Some((_, seen)) => seen.push((key, mask, levels)),
                     None => units.push((unit.to_owned(), vec![(key, mask, levels)])),
@@ -160,7 +176,6 @@ fn came(board: &Keyboard, text: &Text, mistakes: &mut Vec<Complaint>) -> Vec<(St
             }),
         }
     }
-    units
 }
 
 fn explained(board: &Keyboard, unit: String, seen: &Seen) -> KeyUnit {
@@ -176,6 +191,10 @@ fn explained(board: &Keyboard, unit: String, seen: &Seen) -> KeyUnit {
         (0..count).map(mark).collect()
     };
     KeyUnit {
+        came: (0..board.keys.len())
+            .map(|k| seen.iter().find(|s| s.0 == k))
+            .map(|s| s.map(|(_, mask, levels)| shown(*mask, *levels)))
+            .collect(),
         wrong: seen
             .iter()
             .filter(is_wrong)

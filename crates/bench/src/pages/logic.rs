@@ -31,8 +31,10 @@ pub struct View {
 pub struct UnitView {
     /// The unit.
     pub unit: String,
-    /// The file.
+    /// The file; empty if all was entered by hand.
     pub file: String,
+    /// Entries by hand.
+    pub entered: usize,
     /// What explains all its rows together.
     pub result: GateResult,
     /// Where to look next.
@@ -57,6 +59,13 @@ impl UnitView {
             Some(run) if !is_sequence => run.id.clone(),
             _ => format!("row {}", row + 1),
         }
+    }
+
+    /// The row, counted from 1 over all runs, that is `row` (from 1) of the run of that name.
+    pub fn row_of(&self, run: &str, row: usize) -> usize {
+        let runs = &self.expected.runs;
+        let before = runs.iter().take_while(|r| r.id != run);
+        before.map(|r| r.rows.len()).sum::<usize>() + row
     }
 
     /// The levels of a net over all rows: 0, 1 or x.
@@ -90,8 +99,77 @@ impl UnitView {
     }
 }
 
-/// Reads a gate sheet of the project and explains what was seen; `go_on` is asked now and then.
-pub fn sheet(text: &StoreText, units: &[String], go_on: &dyn Fn() -> bool) -> View {
+/// Levels that were entered by hand.
+#[derive(Clone, Debug, PartialEq, Eq, Hash)]
+pub struct Entered {
+    /// The unit.
+    pub unit: String,
+    /// The file of rows that they belong to, without its folders; empty if none.
+    pub rows: String,
+    /// The row, counted from 1; 0 is a row of its own.
+    pub row: u32,
+    /// Words such as `BUSY=0 U3.8=H`.
+    pub seen: String,
+}
+
+/// Whether levels can be entered: tried on the sheet, with all that was entered before.
+///
+/// # Errors
+/// If the sheet cannot be used, or they cannot.
+pub fn may_enter(
+    text: &StoreText,
+    before: &[Entered],
+    new: &Entered,
+) -> Result<(), Box<Complaint>> {
+    let unusable = |refused: &Refused| Box::new(refused.complaints()[0].clone());
+    let Some(shape) = &text.shape else {
+        return Err(Box::new(Complaint::new(
+            format!("There is no gate sheet {}.", text.name),
+            format!("Write logic/{}.kdl first.", text.name),
+        )));
+    };
+    let file = text.files.iter().find(|f| short(&f.file) == new.rows);
+    if file.is_none() && !new.rows.is_empty() {
+        return Err(Box::new(Complaint::new(
+            format!("There is no file {} any more.", new.rows),
+            "Open the page anew.",
+        )));
+    }
+    let rows = file.map(rows_text).transpose().map_err(|r| unusable(&r))?;
+    let mut case = GateCase::read(shape, rows.as_ref(), true).map_err(|r| unusable(&r))?;
+    let is_of = |e: &&Entered| e.unit == new.unit && e.rows == new.rows;
+    // What cannot be used any more is told on the page; here it is passed over.
+    for earlier in before.iter().filter(is_of) {
+        let _ = case.enter(earlier.row, &earlier.seen);
+    }
+    case.enter(new.row, &new.seen)
+}
+
+/// The name of a file without its folders.
+fn short(file: &str) -> &str {
+    file.rsplit('/').next().unwrap_or(file)
+}
+
+fn rows_text(file: &StoreFile) -> Result<Text, Refused> {
+    match std::str::from_utf8(&file.bytes) {
+        Ok(text) => Ok(Text {
+            file: file.file.clone(),
+            text: text.to_owned(),
+        }),
+        Err(_) => Err(Refused::input(
+            format!("{} is not UTF-8 text.", file.file),
+            "Save it as UTF-8.",
+        )),
+    }
+}
+
+/// Reads a gate sheet of the project and explains what was seen, in files and entered by hand; `go_on` is asked now and then.
+pub fn sheet(
+    text: &StoreText,
+    units: &[String],
+    entered: &[Entered],
+    go_on: &dyn Fn() -> bool,
+) -> View {
     let mut view = View {
         name: text.name.clone(),
         title: text.name.clone(),
@@ -126,63 +204,89 @@ pub fn sheet(text: &StoreText, units: &[String], go_on: &dyn Fn() -> bool) -> Vi
             return view;
         }
     }
+    let mut add = |found: Result<(UnitView, Vec<Complaint>), Refused>| match found {
+        Ok((unit, remarks)) => {
+            view.units.push(unit);
+            view.remarks.extend(remarks);
+        }
+        Err(refused) => view.remarks.extend_from_slice(refused.complaints()),
+    };
     for file in &text.files {
-        match rows(shape, file, units, go_on) {
-            Ok(Some((unit, remarks))) => {
-                view.units.push(unit);
-                view.remarks.extend(remarks);
-            }
-            Ok(None) => {}
-            Err(refused) => view.remarks.extend_from_slice(refused.complaints()),
+        let of = |e: &&Entered| e.rows == short(&file.file);
+        let own: Vec<&Entered> = entered.iter().filter(of).collect();
+        add(unit_of(file, units)
+            .and_then(|unit| Ok((unit, rows_text(file)?)))
+            .and_then(|(unit, text)| seen_of(shape, unit, Some(&text), &own, go_on)));
+    }
+    // Units of which nothing but what was entered is known.
+    let mut alone: Vec<&str> = Vec::new();
+    for entry in entered.iter().filter(|e| e.rows.is_empty()) {
+        if !alone.contains(&entry.unit.as_str()) {
+            alone.push(&entry.unit);
         }
     }
+    for unit in alone {
+        let of = |e: &&Entered| e.rows.is_empty() && e.unit == unit;
+        let own: Vec<&Entered> = entered.iter().filter(of).collect();
+        add(seen_of(shape, unit.to_owned(), None, &own, go_on));
+    }
+    view.units.sort_by(|a, b| a.unit.cmp(&b.unit));
     view
 }
 
-fn rows(
-    shape: &Text,
-    file: &StoreFile,
-    units: &[String],
-    go_on: &dyn Fn() -> bool,
-) -> Result<Option<(UnitView, Vec<Complaint>)>, Refused> {
-    let Some(Role::Reads(unit) | Role::Sequence(unit) | Role::Map(unit)) = role(&file.file, units)
-    else {
-        return Err(Refused::input(
+/// The unit that a file of rows belongs to.
+fn unit_of(file: &StoreFile, units: &[String]) -> Result<String, Refused> {
+    match role(&file.file, units) {
+        Some(Role::Reads(unit) | Role::Sequence(unit) | Role::Map(unit)) => Ok(unit),
+        _ => Err(Refused::input(
             format!("{} does not begin with the name of a unit.", file.file),
             "Name it after the unit, a hyphen and anything, such as 1-run.csv.",
-        ));
-    };
-    let Ok(text) = std::str::from_utf8(&file.bytes) else {
-        return Err(Refused::input(
-            format!("{} is not UTF-8 text.", file.file),
-            "Save it as UTF-8.",
-        ));
-    };
-    let text = Text {
-        file: file.file.clone(),
-        text: text.to_owned(),
-    };
-    let case = GateCase::read(shape, Some(&text), true)?;
+        )),
+    }
+}
+
+fn seen_of(
+    shape: &Text,
+    unit: String,
+    text: Option<&Text>,
+    entered: &[&Entered],
+    go_on: &dyn Fn() -> bool,
+) -> Result<(UnitView, Vec<Complaint>), Refused> {
+    let mut case = GateCase::read(shape, text, true)?;
+    let file = text.map(|t| t.file.clone()).unwrap_or_default();
     let mut remarks: Vec<Complaint> = case
         .skipped
         .iter()
-        .filter(|c| c.file.as_ref() == Some(&file.file))
+        .filter(|c| text.is_some() && c.file.as_ref() == Some(&file))
         .cloned()
         .collect();
     let note = |w: &String| Complaint {
-        file: Some(file.file.clone()),
+        file: Some(file.clone()),
         message: w.clone(),
         ..Complaint::default()
     };
     remarks.extend(case.warnings.iter().map(note));
+    for entry in entered {
+        if let Err(wrong) = case.enter(entry.row, &entry.seen) {
+            remarks.push(Complaint {
+                message: format!(
+                    "Entered for unit {}: {} {}",
+                    entry.unit, entry.seen, wrong.message
+                ),
+                ..*wrong
+            });
+        }
+    }
     let stop = || !go_on();
+    let (result, next) = case.diagnose_and_next(&stop);
     let view = UnitView {
         unit,
-        file: file.file.clone(),
-        result: case.diagnose(None, &stop, &stop),
-        next: case.next(&stop),
+        file,
+        result,
+        next,
         expected: case.simulate(&[]),
         seen: case.seen(),
+        entered: entered.len(),
     };
-    Ok(Some((view, remarks)))
+    Ok((view, remarks))
 }

@@ -1,17 +1,19 @@
 //! The verbs of the group `logic` on gate sheets.
 
+use std::cell::Cell;
 use std::fmt::Write;
 use std::process::ExitCode;
 
 use bench::logic::{
-    GateCase, GateResult, NextView, Simulated, is_gate_sheet, known_packages, next_of_netlist,
+    GateCase, GateResult, NextInputs, NextNet, NextView, Simulated, is_gate_sheet, known_packages,
+    next_of_netlist,
 };
 use bench::{Refused, Text};
 use cpu_time::ProcessTime;
 use serde::Serialize;
 
 use super::SHOWN;
-use crate::arguments::{Diagnose, NextNet, Simulate};
+use crate::arguments::{self, Diagnose, Simulate};
 use crate::{files, output};
 
 /// Seconds after which no further pairs of named faults are tried: there are millions of them on a large sheet, and few are likely.
@@ -48,7 +50,13 @@ pub fn diagnose(options: &Diagnose, sheet: &Text, rows: &Text) -> Result<(), Ref
                 .seconds
                 .is_some_and(|s| start.elapsed().as_secs_f64() + share >= s * 0.8)
         };
-        let enough = || stop() || start.elapsed().as_secs_f64() >= NAMED_SECONDS;
+        // The time for named faults begins when they do, after the search for parts.
+        let named = Cell::new(None);
+        let enough = || {
+            let since = named.get().unwrap_or_else(|| start.elapsed());
+            named.set(Some(since));
+            stop() || (start.elapsed() - since).as_secs_f64() >= NAMED_SECONDS
+        };
         let result = case.diagnose(index, &stop, &enough);
         results.push(Timed {
             result,
@@ -123,7 +131,7 @@ fn told(text: &mut String, result: &GateResult) {
         0 if result.named_complete => {
             let _ = writeln!(
                 text,
-                "  No pin stuck, no open input and no bridge of neighbouring pins, one or two of them, gives exactly this: a fault that comes and goes, or one of another kind."
+                "  No pin stuck, no open input, no slow output and no bridge of neighbouring pins, one or two of them, gives exactly this: a fault that comes and goes, or one of another kind."
             );
         }
         0 => {
@@ -203,7 +211,7 @@ fn table(shown: &Simulated) -> String {
 }
 
 /// `logic next`.
-pub fn next(options: &NextNet) -> ExitCode {
+pub fn next(options: &arguments::NextNet) -> ExitCode {
     let start = ProcessTime::now();
     let stop = || start.elapsed().as_secs_f64() >= options.seconds;
     let answer = || -> Result<NextView, Refused> {
@@ -225,35 +233,67 @@ fn proposals(view: &NextView) -> String {
     if let Some(stop) = &view.stop {
         let _ = writeln!(text, "{stop}");
     }
-    for (at, c) in view.candidates.iter().enumerate() {
+    let mut lines: Vec<(f64, String)> = view
+        .candidates
+        .iter()
+        .map(|c| (c.bits / c.minutes, net_line(c, view.sets)))
+        .collect();
+    let inputs = view.inputs.iter();
+    lines.extend(inputs.map(|i| (i.bits / i.minutes, inputs_line(i, view.sets))));
+    // Nets stay in their own order, which may look two steps ahead; other inputs go before the first net that tells less for its time.
+    let nets = view.candidates.len();
+    let mut order: Vec<usize> = (0..nets).collect();
+    for at in nets..lines.len() {
+        let place = order.iter().position(|i| lines[*i].0 < lines[at].0);
+        order.insert(place.unwrap_or(order.len()), at);
+    }
+    for (at, line) in order.into_iter().enumerate() {
         let lead = if at == 0 { "next" } else { "or  " };
-        let when = if c.run.is_empty() {
-            format!("row {}", c.row)
-        } else if c.row == 1 {
-            c.run.clone()
-        } else {
-            format!("row {} of {}", c.row, c.run)
-        };
-        let place = if c.pins.is_empty() {
-            String::new()
-        } else {
-            format!(
-                " at {}",
-                c.pins
-                    .iter()
-                    .take(4)
-                    .cloned()
-                    .collect::<Vec<_>>()
-                    .join(", ")
-            )
-        };
-        let _ = writeln!(
-            text,
-            "{lead}  {} in {}{place}: {:.2} bits; 0 leaves {}, 1 leaves {} of {}",
-            c.net, when, c.bits, c.left[0], c.left[1], view.sets
-        );
+        let _ = writeln!(text, "{lead}  {}", lines[line].1);
     }
     text
+}
+
+fn net_line(c: &NextNet, sets: usize) -> String {
+    let when = if c.run.is_empty() {
+        format!("row {}", c.row)
+    } else if c.row == 1 {
+        c.run.clone()
+    } else {
+        format!("row {} of {}", c.row, c.run)
+    };
+    let pins: Vec<&str> = c.pins.iter().take(4).map(String::as_str).collect();
+    let place = if pins.is_empty() {
+        String::new()
+    } else {
+        format!(" at {}", pins.join(", "))
+    };
+    format!(
+        "{} in {}{place}: {:.2} bits; 0 leaves {}, 1 leaves {} of {sets}",
+        c.net, when, c.bits, c.left[0], c.left[1]
+    )
+}
+
+fn inputs_line(i: &NextInputs, sets: usize) -> String {
+    let what = match (i.run.as_str(), i.row) {
+        ("", row) => format!(
+            "the run again with {} in row {row} only",
+            i.changes.join(", ")
+        ),
+        (run, 1) => format!("{run} with {}", i.changes.join(", ")),
+        (run, row) => format!(
+            "{run} again with {} in row {row} only",
+            i.changes.join(", ")
+        ),
+    };
+    let watch: Vec<&str> = i.watch.iter().take(6).map(String::as_str).collect();
+    format!(
+        "put on {what}, look at {}: {:.2} bits in about {:.0} minutes; at most {} of {sets} are left",
+        watch.join(", "),
+        i.bits,
+        i.minutes,
+        i.most_left
+    )
 }
 
 /// `logic packages`.

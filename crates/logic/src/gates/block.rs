@@ -28,6 +28,17 @@ pub(crate) struct Element {
     pub(crate) reset: Expression,
 }
 
+/// What an output does on a net that it shares.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Sharing {
+    /// It shares with none.
+    Alone,
+    /// The lower voltage wins: open collectors, and three-state outputs, of which no two ought to drive at once.
+    LowWins,
+    /// The higher one wins: expanders.
+    HighWins,
+}
+
 /// A package, a module, or a block of the sheet's own.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(crate) struct Block {
@@ -45,8 +56,10 @@ pub(crate) struct Block {
     pub(crate) elements: Vec<Element>,
     /// Names that are brought out.
     pub(crate) outputs: Vec<String>,
-    /// Outputs that only pull one way, so that several may share a net.
-    pub(crate) is_open_collector: bool,
+    /// Whether several of its outputs may share a net.
+    pub(crate) sharing: Sharing,
+    /// Outputs that let go of their net, with what makes them drive it.
+    pub(crate) enables: Vec<(String, Expression)>,
     pub(crate) is_positive: bool,
 }
 
@@ -55,6 +68,7 @@ impl Block {
     pub(crate) fn inputs(&self) -> Vec<&str> {
         let mut used = Vec::new();
         self.equations.iter().for_each(|(_, e)| e.names(&mut used));
+        self.enables.iter().for_each(|(_, e)| e.names(&mut used));
         for element in &self.elements {
             for e in [&element.data, &element.clock, &element.set, &element.reset] {
                 e.names(&mut used);
@@ -91,6 +105,7 @@ impl Block {
                 .unwrap_or_default();
             text.split_whitespace().map(str::to_owned).collect()
         };
+        let is_set = |key: &str| node.get(key).and_then(KdlValue::as_bool) == Some(true);
         let mut block = Self {
             name,
             title: word(1).unwrap_or_default(),
@@ -104,10 +119,12 @@ impl Block {
             equations: Vec::new(),
             elements: Vec::new(),
             outputs: list("out"),
-            is_open_collector: node
-                .get("open-collector")
-                .and_then(KdlValue::as_bool)
-                .unwrap_or(false),
+            sharing: match (is_set("open-collector"), is_set("expander")) {
+                (true, _) => Sharing::LowWins,
+                (_, true) => Sharing::HighWins,
+                _ => Sharing::Alone,
+            },
+            enables: Vec::new(),
             is_positive: is_package,
         };
         let before = places.found.len();
@@ -122,7 +139,13 @@ impl Block {
     fn line(&mut self, line: &KdlNode, places: &mut Places<'_>) {
         match line.name().value() {
             "out" => {
+                let enable = line
+                    .entry("enable")
+                    .and_then(|entry| places.expression(entry));
                 for (name, e) in equations(line, places) {
+                    if let Some(enable) = &enable {
+                        self.enables.push((name.clone(), enable.clone()));
+                    }
                     if !self.outputs.contains(&name) {
                         self.outputs.push(name.clone());
                     }
@@ -234,7 +257,7 @@ impl Block {
 /// The equations of a line, each a string `name = expression`.
 fn equations(line: &KdlNode, places: &mut Places<'_>) -> Vec<(String, Expression)> {
     let mut found = Vec::new();
-    for entry in line.entries() {
+    for entry in line.entries().iter().filter(|e| e.name().is_none()) {
         let text = entry.value().as_string().unwrap_or_default();
         let Some((name, _)) = text.split_once('=') else {
             places.wrong_at(

@@ -1,15 +1,17 @@
 //! From the lines of a gate sheet to a machine: each pin a gate of its own, rings of gates opened where they keep a state.
 
-use std::collections::{HashMap, HashSet};
+mod join;
+
+use std::collections::HashMap;
 
 use kdl::KdlNode;
 
-use super::block::{Block, StoreKind};
+use super::block::{Block, Sharing};
 use super::expression::Expression;
 use super::levels::Levels;
 use super::machine::{Machine, Part, Pin, Store};
 use super::place::Places;
-use crate::network::{Function, Gate, NetId, Network, NetworkError};
+use crate::network::{Function, Gate, NetId};
 
 /// A pin with its net, and where it is written.
 pub(crate) struct Connection {
@@ -21,7 +23,7 @@ pub(crate) struct Connection {
 struct Driver {
     from: NetId,
     offset: usize,
-    is_open_collector: bool,
+    sharing: Sharing,
     who: String,
 }
 
@@ -153,7 +155,7 @@ impl Builder {
         self.drivers.entry(net).or_default().push(Driver {
             from,
             offset,
-            is_open_collector: false,
+            sharing: Sharing::Alone,
             who: "a fixed level".to_owned(),
         });
     }
@@ -237,8 +239,40 @@ impl Builder {
                 );
                 continue;
             };
+            let enable = block.enables.iter().find(|(n, _)| n == pin);
+            let inner = match enable {
+                None => inner,
+                Some((_, enable)) => {
+                    let enable = self.emit(enable, &scope, name, None);
+                    self.let_go(format!("{name}.{pin}"), block, inner, enable)
+                }
+            };
             self.bring_out(name, part, block, pin, inner, pins, turned, line);
         }
+    }
+
+    /// What an output that lets go of its net adds to it: its level while it drives, else the higher voltage, which any other output
+    /// wins over and which is what an open input of such a family reads.
+    fn let_go(&mut self, name: String, block: &Block, level: NetId, enable: NetId) -> NetId {
+        let output = self.inner(format!("{name}/given"));
+        if block.is_positive || self.levels.is_positive() {
+            let off = self.inner(format!("{name}/off"));
+            self.gate(format!("{name}/off"), Function::Not, vec![enable], off);
+            self.gate(
+                format!("{name}/given"),
+                Function::Or,
+                vec![level, off],
+                output,
+            );
+        } else {
+            self.gate(
+                format!("{name}/given"),
+                Function::And,
+                vec![level, enable],
+                output,
+            );
+        }
+        output
     }
 
     fn part(&mut self, name: &str, title: &str) -> usize {
@@ -334,7 +368,7 @@ impl Builder {
                 net,
                 gate: 0,
                 is_output: false,
-                open,
+                open: open && !block.idle.iter().any(|i| i == pin),
             },
             gate_name,
         );
@@ -365,7 +399,11 @@ impl Builder {
                 self.drivers.entry(net).or_default().push(Driver {
                     from: outer,
                     offset: connection.offset.max(line.name().span().offset()),
-                    is_open_collector: block.is_open_collector,
+                    sharing: if block.enables.iter().any(|(n, _)| n == pin) {
+                        Sharing::LowWins
+                    } else {
+                        block.sharing
+                    },
                     who: format!("{name}.{pin}"),
                 });
                 net
@@ -511,87 +549,5 @@ impl Builder {
             levels: self.levels,
             constants: self.constants,
         })
-    }
-
-    fn join(&mut self, places: &mut Places<'_>) {
-        let mut drivers: Vec<(NetId, Vec<Driver>)> = self.drivers.drain().collect();
-        drivers.sort_by_key(|(net, _)| *net);
-        for (net, list) in drivers {
-            let name = self.names[net.index()].clone();
-            if self.inputs.contains(&net) || self.clock == Some(net) {
-                places.wrong_at(
-                    list[0].offset,
-                    format!(
-                        "Net {name} comes from outside and {} drives it.",
-                        list[0].who
-                    ),
-                    "Take it off `input` or `clock`, or give one of the two another name.",
-                );
-                continue;
-            }
-            // Open collectors pull to the lower voltage, whichever way round the sheet reads it.
-            let low_wins = if self.levels.is_positive() {
-                Function::And
-            } else {
-                Function::Or
-            };
-            let shared = list.iter().all(|d| d.is_open_collector).then_some(low_wins);
-            let from: Vec<NetId> = list.iter().map(|d| d.from).collect();
-            let function = match (from.len(), self.wired.get(&net).copied().or(shared)) {
-                (1, _) => Function::Buf,
-                (_, Some(function)) => function,
-                (_, None) => {
-                    let who: Vec<&str> = list.iter().map(|d| d.who.as_str()).collect();
-                    places.wrong_at(list[1].offset, format!("Net {name} is driven by {}.", who.join(" and ")), format!("If they are meant to share it, write `wired {name} and` or `wired {name} or`."));
-                    continue;
-                }
-            };
-            self.gate(format!("net {name}"), function, from, net);
-        }
-        let driven: HashSet<NetId> = self.gates.iter().map(|g| g.output).collect();
-        let mut floating: HashMap<NetId, usize> = HashMap::new();
-        for (net, offset) in &self.used {
-            let known =
-                self.inputs.contains(net) || self.clock == Some(*net) || driven.contains(net);
-            if !known && !floating.contains_key(net) {
-                floating.insert(*net, *offset);
-            }
-        }
-        for (net, offset) in floating {
-            let name = &self.names[net.index()];
-            places.wrong_at(
-                offset,
-                format!("Nothing drives net {name}."),
-                format!("If it comes from outside, write `input {name}`."),
-            );
-        }
-    }
-
-    /// Rings of gates keep a state: one of each ring's nets becomes an element that follows a moment later.
-    fn open_rings(&mut self) -> Network {
-        loop {
-            match Network::new(self.gates.clone(), self.names.clone()) {
-                Ok(network) => return network,
-                Err(NetworkError::Ring { gates }) => {
-                    let cut = gates[0];
-                    let net = self.gates[cut].output;
-                    let before = self.inner(format!("{}~", self.names[net.index()]));
-                    self.gates[cut].output = before;
-                    self.stores.push(Store {
-                        name: self.names[net.index()].clone(),
-                        kind: StoreKind::Latch,
-                        data: before,
-                        clock: self.constants.1,
-                        set: self.constants.0,
-                        reset: self.constants.0,
-                        state: net,
-                    });
-                }
-                // Two equations of one name in a block: said where they stand; the later one is dropped here.
-                Err(NetworkError::TwoDrivers { second, .. }) => {
-                    self.gates.remove(second);
-                }
-            }
-        }
     }
 }

@@ -2,7 +2,7 @@
 
 use kdl::{KdlDocument, KdlNode};
 
-use super::block::Block;
+use super::block::{Block, Sharing};
 use super::build::{Builder, Connection};
 use super::expression::Expression;
 use super::levels::Levels;
@@ -250,7 +250,8 @@ fn gate(line: &KdlNode, given: &[String], builder: &mut Builder, places: &mut Pl
         equations: vec![("y".to_owned(), whole)],
         elements: Vec::new(),
         outputs: vec!["y".to_owned()],
-        is_open_collector: false,
+        sharing: Sharing::Alone,
+        enables: Vec::new(),
         is_positive: false,
     };
     let mut pins: Vec<Connection> = inputs

@@ -1,4 +1,4 @@
-//! Faults that are named: a pin stuck, an input open, two nets bridged.
+//! Faults that are named: a pin stuck, an input open, an output late by a row, two nets bridged.
 
 use std::fmt;
 
@@ -17,6 +17,12 @@ pub enum Fault {
     },
     /// The way to an input is broken; it reads what the family reads.
     Open {
+        /// Position in [`Machine::pins`].
+        pin: usize,
+    },
+    /// An output that comes too late for the clock: in each row it gives what it should have given in the row before, and a clock that
+    /// runs through it is lost. In the first row it is right, as it had all the time before.
+    Slow {
         /// Position in [`Machine::pins`].
         pin: usize,
     },
@@ -44,6 +50,7 @@ impl fmt::Display for Named<'_> {
                 let pin = &machine.pins[*pin];
                 write!(f, "{} stuck at {}", pin.name, u8::from(*level))
             }
+            Fault::Slow { pin } => write!(f, "{} slow", machine.pins[*pin].name),
             Fault::Any { part } => write!(f, "{}", machine.parts[*part].name),
             Fault::Open { pin } => write!(f, "{} open", machine.pins[*pin].name),
             Fault::Bridge { nets: [a, b] } => {
@@ -67,7 +74,9 @@ impl Fault {
     /// The part that would be replaced; none for a bridge, which is on the board.
     pub fn part(&self, machine: &Machine) -> Option<usize> {
         match self {
-            Self::Stuck { pin, .. } | Self::Open { pin } => Some(machine.pins[*pin].part),
+            Self::Stuck { pin, .. } | Self::Open { pin } | Self::Slow { pin } => {
+                Some(machine.pins[*pin].part)
+            }
             Self::Any { part } => Some(*part),
             Self::Bridge { .. } => None,
         }
@@ -75,12 +84,15 @@ impl Fault {
 }
 
 /// Every fault of the kinds that are named: outputs stuck at 0 and 1, inputs stuck at the level an open one does not read, inputs open,
-/// and bridges of neighbouring pins of a package that are on different driven nets.
+/// outputs that are slow where rows follow one another, and bridges of neighbouring pins of a package that are on different driven nets.
 pub fn possible(machine: &Machine) -> Vec<Fault> {
     let mut list = Vec::new();
     for (at, pin) in machine.pins.iter().enumerate() {
         if pin.is_output {
             list.extend([false, true].map(|level| Fault::Stuck { pin: at, level }));
+            if !machine.stores.is_empty() {
+                list.push(Fault::Slow { pin: at });
+            }
         } else {
             list.push(Fault::Open { pin: at });
             list.push(Fault::Stuck {

@@ -202,6 +202,101 @@ pub fn read_sequences(text: &str, machine: &Machine) -> Sequences {
     found
 }
 
+/// Adds levels to a row, counted from 0 over all runs, or makes a row of its own of them: words such as `BUSY=0 U3.8=H DONE=3.1V`. What
+/// was seen or put on before at the same net gives way.
+///
+/// # Errors
+/// What is wrong with the words, or with the row, and what would mend it; then nothing was changed.
+pub fn enter_levels(
+    machine: &Machine,
+    runs: &mut Vec<Sequence>,
+    row: Option<usize>,
+    words: &str,
+) -> Result<(), (String, String)> {
+    let mut put: Vec<(NetId, Option<bool>, bool)> = Vec::new();
+    for word in words
+        .split([' ', ',', ';', '\n', '\t'])
+        .filter(|w| !w.is_empty())
+    {
+        let Some((name, cell)) = word.split_once('=') else {
+            return Err((
+                format!("`{word}` is no net with a level."),
+                "Write the net or pin, `=` and the level, such as BUSY=0 or U3.8=3.1V.".to_owned(),
+            ));
+        };
+        let Column::Net(net, is_input) = column(name, machine, &mut Vec::new()) else {
+            return Err((
+                format!("The sheet has no net or pin {name} of which a level is seen."),
+                "Names are those of the sheet; the clock is pulsed at each row.".to_owned(),
+            ));
+        };
+        match level(cell, machine) {
+            Ok(None) if cell.ends_with(['V', 'v']) => {
+                return Err((
+                    format!("{cell} at {name} is neither level."),
+                    "Look at that net with an oscilloscope; leave it out here.".to_owned(),
+                ));
+            }
+            Ok(level) => put.push((net, level, is_input)),
+            Err(()) => {
+                return Err((
+                    format!("`{cell}` is not a level."),
+                    "Write 0, 1, H, L, x, or volts such as 3.1V.".to_owned(),
+                ));
+            }
+        }
+    }
+    if put.is_empty() {
+        return Err((
+            "No level was entered.".to_owned(),
+            "Write a net and its level, such as BUSY=0.".to_owned(),
+        ));
+    }
+    let count: usize = runs.iter().map(|r| r.rows.len()).sum();
+    let at = match row {
+        Some(row) if row >= count => {
+            return Err((
+                format!("There is no row {}.", row + 1),
+                format!("There are {count} rows; enter a row of its own."),
+            ));
+        }
+        Some(row) => row,
+        None => {
+            let new = Row {
+                line: 0,
+                inputs: Vec::new(),
+                seen: Vec::new(),
+            };
+            match runs.last_mut().filter(|_| !machine.stores.is_empty()) {
+                Some(run) => run.rows.push(new),
+                None => runs.push(Sequence {
+                    id: if machine.stores.is_empty() {
+                        format!("entered row {}", count + 1)
+                    } else {
+                        String::new()
+                    },
+                    rows: vec![new],
+                }),
+            }
+            // A row of its own comes after the last run's rows, which are the last of all.
+            count
+        }
+    };
+    let Some(row) = runs.iter_mut().flat_map(|r| &mut r.rows).nth(at) else {
+        return Ok(());
+    };
+    for (net, level, is_input) in put {
+        if is_input {
+            row.inputs.retain(|(n, _)| *n != net);
+            row.inputs.push((net, level));
+        } else {
+            row.seen.retain(|(n, _)| *n != net);
+            row.seen.extend(level.map(|l| (net, l)));
+        }
+    }
+    Ok(())
+}
+
 enum Column {
     Id,
     Ignored,

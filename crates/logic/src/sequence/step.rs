@@ -75,6 +75,29 @@ struct Bridge {
     cases: u64,
 }
 
+/// A gate that is late by a row in some cases.
+#[derive(Default)]
+struct Late {
+    cases: u64,
+    /// What it should give.
+    due: Level64,
+    /// What it gives: the level that was due in the row before. Nothing before the second row.
+    given: Option<Level64>,
+}
+
+impl Late {
+    fn give(&mut self, level: Level64) -> Level64 {
+        self.due = level;
+        let Some(given) = self.given else {
+            return level;
+        };
+        Level64 {
+            one: level.one & !self.cases | given.one & self.cases,
+            zero: level.zero & !self.cases | given.zero & self.cases,
+        }
+    }
+}
+
 /// A machine in motion.
 pub struct Stepper<'m> {
     machine: &'m Machine,
@@ -87,6 +110,8 @@ pub struct Stepper<'m> {
     /// For each gate the cases in which nothing is known of its output.
     unknown: Vec<u64>,
     bridges: Vec<Bridge>,
+    late: Vec<Late>,
+    late_at: Vec<Option<usize>>,
     /// Cases in which it did not settle.
     unsettled: u64,
 }
@@ -104,6 +129,8 @@ impl<'m> Stepper<'m> {
             held: vec![(0, 0); machine.network.gates().len()],
             unknown: vec![0; machine.network.gates().len()],
             bridges: Vec::new(),
+            late: Vec::new(),
+            late_at: vec![None; machine.network.gates().len()],
             unsettled: 0,
         };
         for (store, level) in &machine.start {
@@ -123,6 +150,14 @@ impl<'m> Stepper<'m> {
             Fault::Open { pin } => {
                 let pin = &self.machine.pins[*pin];
                 self.hold(pin.gate, bit, pin.open);
+            }
+            Fault::Slow { pin } => {
+                let gate = self.machine.pins[*pin].gate;
+                let at = *self.late_at[gate].get_or_insert(self.late.len());
+                if at == self.late.len() {
+                    self.late.push(Late::default());
+                }
+                self.late[at].cases |= bit;
             }
             Fault::Any { part } => {
                 let outputs = self
@@ -245,8 +280,19 @@ impl<'m> Stepper<'m> {
         self.unsettled |= changed;
     }
 
-    /// One pulse of the sheet's clock, if it has one.
+    /// The end of a row: one pulse of the sheet's clock, if it has one; slow outputs keep their level throughout.
     pub fn pulse(&mut self) {
+        let due: Vec<Level64> = self.late.iter().map(|l| l.due).collect();
+        for late in &mut self.late {
+            late.given.get_or_insert(late.due);
+        }
+        self.pulse_clock();
+        for (late, due) in self.late.iter_mut().zip(due) {
+            late.given = Some(due);
+        }
+    }
+
+    fn pulse_clock(&mut self) {
         if let Some(clock) = self.machine.clock {
             self.set(clock, Some(true));
             self.settle();
@@ -267,6 +313,9 @@ impl<'m> Stepper<'m> {
             let mut driven = vec![[Level64::default(); 2]; self.bridges.len()];
             for at in 0..self.held.len() {
                 let mut level = self.function(at);
+                if let Some(late) = self.late_at[at] {
+                    level = self.late[late].give(level);
+                }
                 let (one, zero) = self.held[at];
                 level.one = (level.one & !zero | one) & !self.unknown[at];
                 level.zero = (level.zero & !one | zero) & !self.unknown[at];

@@ -137,6 +137,13 @@ impl Event {
                 let by = said(", without a permit, signed for by ", by.as_deref());
                 format!("unit {}: power {how}, cycle {}{note}{by}", e.unit, e.cycle)
             }
+            Event::Levels(e) => {
+                let row = match e.row {
+                    0 => "a row of its own".to_owned(),
+                    row => format!("row {row}"),
+                };
+                format!("unit {}: gate sheet {}, {row}: {}", e.unit, e.sheet, e.seen)
+            }
             Event::Permit(e) => permit(e),
             Event::Watch(e) => watch(e),
             Event::Hold(e) => hold(e),

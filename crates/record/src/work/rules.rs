@@ -83,7 +83,12 @@ pub(super) fn check(work: &Work, event: &Event) -> Result<(), Refusal> {
         Event::Watch(e) => bring_up::watch(work, e),
         Event::Hold(e) => bring_up::hold(work, e),
         Event::Correction(e) => correction(work, e),
+        Event::Levels(e) if e.seen.trim().is_empty() => refuse(
+            "No level was entered.",
+            "Write a net and its level, such as BUSY=0.",
+        ),
         Event::Machine(_)
+        | Event::Levels(_)
         | Event::Condition(_)
         | Event::Alteration(_)
         | Event::Connection(_)

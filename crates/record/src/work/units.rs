@@ -1,7 +1,9 @@
 //! The machine, its units, their alterations, and lists by unit and board.
 
 use super::Work;
-use crate::event::{Alteration, Capacitor, Dismissal, Fate, Harmless, Photo, Point, Ruling, Unit};
+use crate::event::{
+    Alteration, Capacitor, Dismissal, Fate, Harmless, Levels, Photo, Point, Ruling, Unit,
+};
 use crate::{Entry, Event, Id};
 
 /// A unit.
@@ -125,6 +127,15 @@ impl Work {
     pub fn harmless(&self, capture: &str) -> Vec<(&Entry, &Harmless)> {
         let list = self.others().filter_map(|(entry, event)| match event {
             Event::Harmless(harmless) if harmless.capture == capture => Some((entry, harmless)),
+            _ => None,
+        });
+        list.collect()
+    }
+
+    /// Levels seen of a gate sheet, in the order in which they were entered.
+    pub fn levels(&self, sheet: &str) -> Vec<(&Entry, &Levels)> {
+        let list = self.others().filter_map(|(entry, event)| match event {
+            Event::Levels(levels) if levels.sheet == sheet => Some((entry, levels)),
             _ => None,
         });
         list.collect()

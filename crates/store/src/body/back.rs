@@ -343,6 +343,19 @@ pub fn event(twin: Twin) -> Option<Event> {
             caption,
             attachment: Digest::read(&attachment)?,
         }),
+        Twin::Levels {
+            unit,
+            sheet,
+            rows,
+            row,
+            seen,
+        } => Event::Levels(e::Levels {
+            unit,
+            sheet,
+            rows,
+            row,
+            seen,
+        }),
         Twin::Power {
             unit,
             on,

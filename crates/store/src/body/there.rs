@@ -211,6 +211,13 @@ pub fn twin(event: &Event) -> Option<Twin> {
             caption: f.caption.clone(),
             attachment: f.attachment.to_string(),
         },
+        Event::Levels(l) => Twin::Levels {
+            unit: l.unit.clone(),
+            sheet: l.sheet.clone(),
+            rows: l.rows.clone(),
+            row: l.row,
+            seen: l.seen.clone(),
+        },
         Event::Power(p) => Twin::Power {
             unit: p.unit.clone(),
             on: p.on,

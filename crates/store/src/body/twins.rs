@@ -204,6 +204,13 @@ pub enum Twin {
         note: String,
         signed: Option<Signature>,
     },
+    Levels {
+        unit: String,
+        sheet: String,
+        rows: String,
+        row: u32,
+        seen: String,
+    },
     Permit {
         unit: String,
         checks: Vec<Checked>,

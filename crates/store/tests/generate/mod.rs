@@ -12,7 +12,7 @@ use record::{Digest, Draft, Event, Id, Moment, Placement, ReadingKind, State, Ve
 use units::{Amps, Celsius, Volts};
 
 /// Kinds that [`event`] knows; a correction among them holds one of the others.
-pub const KINDS: usize = 34;
+pub const KINDS: usize = 35;
 
 /// What events are made of.
 #[derive(Clone, Debug)]
@@ -379,12 +379,19 @@ pub fn event(kind: usize, p: &Pieces) -> Event {
             low: p.numbers[0],
             high: p.numbers[1],
         }),
-        33 => Event::Harmless(Harmless {
+        32 => Event::Harmless(Harmless {
             capture: a,
             channel: b,
             difference: c,
             at: p.flags[0].then_some(p.numbers[0]),
             reason: d,
+        }),
+        33 => Event::Levels(Levels {
+            unit: a,
+            sheet: b,
+            rows: c,
+            row: p.choices[0] as u32,
+            seen: format!("X=1 {d}"),
         }),
         _ => Event::Hold(Hold {
             unit: a,

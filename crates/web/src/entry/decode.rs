@@ -2,9 +2,9 @@
 
 use store::record::event::{
     Alteration, Capacitor, Circumstance, Condition, Connection, ConnectionKind, Correction,
-    Dismissal, Explanation, Face, Fate, FateWord, Harmless, How, Hypothesis, Lasts, Level, Mark,
-    Move, Note, OddOne, Order, Outcome, Override, Point, Power, Recheck, Repair, Row, Ruling, Site,
-    Step, Test, Touch, Trust, Turn,
+    Dismissal, Explanation, Face, Fate, FateWord, Harmless, How, Hypothesis, Lasts, Level, Levels,
+    Mark, Move, Note, OddOne, Order, Outcome, Override, Point, Power, Recheck, Repair, Row, Ruling,
+    Site, Step, Test, Touch, Trust, Turn,
 };
 use store::record::{Digest, Event, Id, Placement, ReadingKind, State, Work};
 
@@ -144,6 +144,13 @@ pub fn event(kind: &str, form: &Form, photos: &[Digest], work: &Work) -> Made<Ev
             difference: needed(form, "difference", "the kind of difference")?,
             at: number(form, "at")?,
             reason: form.text("reason").to_owned(),
+        }),
+        "levels" => Event::Levels(Levels {
+            unit: needed(form, "unit", "the unit")?,
+            sheet: needed(form, "sheet", "the gate sheet")?,
+            rows: form.line("rows").unwrap_or_default(),
+            row: number(form, "row")?.map_or(0, |n| n as u32),
+            seen: needed(form, "seen", "a net and its level, such as BUSY=0")?,
         }),
         "point" => Event::Point(Point {
             photo: id(form, "photo")?,

@@ -142,7 +142,7 @@ pub fn conditions(view: &View, given: &Given) -> Markup {
 }
 
 /// Fields that nobody types.
-const UNSEEN: [&str; 18] = [
+const UNSEEN: [&str; 20] = [
     "kind",
     "id",
     "back",
@@ -161,6 +161,8 @@ const UNSEEN: [&str; 18] = [
     "instead",
     "turn",
     "was",
+    "sheet",
+    "rows",
 ];
 
 /// Where a form of this kind is sent.

@@ -1,6 +1,8 @@
 //! Logic: which part would explain the levels that were seen, the next net, and the sheet around them.
 
 mod drawn;
+pub mod enter;
+mod keyboard;
 mod sequence;
 
 use std::collections::HashMap;
@@ -9,7 +11,9 @@ use std::time::{Duration, Instant};
 
 use axum::extract::{Path, Query, State};
 use axum::response::Response;
-use bench::pages::logic::{UnitView, View, sheet};
+use bench::Complaint;
+use bench::pages::keyboard::{is_keyboard, keyboard as read_keyboard};
+use bench::pages::logic::{Entered, UnitView, View, sheet};
 use bench::stores::StoreText;
 use maud::{Markup, html};
 
@@ -29,10 +33,10 @@ const LISTED: usize = 12;
 pub struct Found(Mutex<HashMap<String, (String, Arc<View>)>>);
 
 impl Found {
-    fn view(&self, now: &Now, text: &StoreText) -> Arc<View> {
+    fn view(&self, now: &Now, text: &StoreText, entered: &[Entered]) -> Arc<View> {
         let units: Vec<String> = now.project.units.iter().map(|u| u.name.clone()).collect();
         let files: Vec<_> = text.files.iter().map(|f| (&f.file, &f.bytes)).collect();
-        let stamp = version((text.shape.as_ref().map(|t| &t.text), files, &units));
+        let stamp = version((text.shape.as_ref().map(|t| &t.text), files, &units, entered));
         // Held while it is computed, so that nothing is computed twice.
         let mut kept = self.0.lock().unwrap_or_else(PoisonError::into_inner);
         if let Some((of, view)) = kept.get(&text.name)
@@ -41,7 +45,7 @@ impl Found {
             return Arc::clone(view);
         }
         let began = Instant::now();
-        let view = Arc::new(sheet(text, &units, &|| began.elapsed() < SEARCH));
+        let view = Arc::new(sheet(text, &units, entered, &|| began.elapsed() < SEARCH));
         kept.insert(text.name.clone(), (stamp, Arc::clone(&view)));
         view
     }
@@ -76,20 +80,38 @@ pub async fn page(
         let Some(text) = now.project.logic.iter().find(|s| s.name == name) else {
             return problem(&bench, &now.project, &format!("There is no gate sheet {name} in this project."), "A gate sheet is the file logic/NAME.kdl.");
         };
-        let view = bench.logic.view(&now, text);
-        let chosen = Chosen::of(&given, &view);
         let all: Vec<&str> = now.project.logic.iter().map(|s| s.name.as_str()).collect();
+        if is_keyboard(text) {
+            let units: Vec<String> = now.project.units.iter().map(|u| u.name.clone()).collect();
+            let view = read_keyboard(text, &units);
+            let main = html! {
+                (others("Gate sheets and keyboards", &all, &name, address))
+                (keyboard::section(&view))
+                (remarks(&view.remarks))
+            };
+            return framed(&bench, &now, "/logic", &format!("{name} - {}", now.project.name), main);
+        }
+        let entered = enter::entered(&bench.book.read().work, &name);
+        let view = bench.logic.view(&now, text, &entered);
+        let is_open = bench.book.closed().is_none();
+        let chosen = Chosen::of(&given, &view);
         let main = html! {
-            (others("Gate sheets", &all, &name, address))
+            (others("Gate sheets and keyboards", &all, &name, address))
             h1 { "Logic: " (view.name) " " small { (view.title) } }
             @if view.units.is_empty() && view.graph.is_some() {
                 p.answer { "No level was entered yet" }
-                p { "Enter levels seen in " code { "logic/" (view.name) "/1-run.csv" } ": a column a net, a row a step, x where nothing was seen." }
+                p { "Enter a row below, or write rows into " code { "logic/" (view.name) "/1-run.csv" } ": a column a net, a row a step, x where nothing was seen." }
             }
-            @for unit in &view.units { (told(&view, unit)) }
+            @for (at, unit) in view.units.iter().enumerate() {
+                (told(&view, unit, is_open))
+                @if is_open { (enter::form(&view, unit, if at == chosen.unit { chosen.row } else { unit.first_wrong() })) }
+            }
+            @if is_open && view.graph.is_some() {
+                @for unit in now.project.units.iter().filter(|u| view.units.iter().all(|v| v.unit != u.name)) { (enter::first(&view, &unit.name)) }
+            }
             (sequence::section(&view))
             (drawn::section(&view, &chosen))
-            (remarks(&view))
+            (remarks(&view.remarks))
         };
         framed(&bench, &now, "/logic", &format!("{name} - {}", now.project.name), main)
     })
@@ -124,7 +146,7 @@ impl Chosen {
     }
 }
 
-fn told(view: &View, unit: &UnitView) -> Markup {
+fn told(view: &View, unit: &UnitView, is_open: bool) -> Markup {
     let result = &unit.result;
     let sets: Vec<String> = result.diagnoses.iter().map(|s| s.join(" and ")).collect();
     html! {
@@ -132,7 +154,7 @@ fn told(view: &View, unit: &UnitView) -> Markup {
             @match (result.min_cardinality, sets.len()) {
                 (Some(0), _) => {
                     p.answer { "Unit " (unit.unit) ": every level is as it should be" }
-                    p.small { "Levels that were not looked at may still be wrong. " (unit.file) }
+                    p.small { "Levels that were not looked at may still be wrong. " (source(unit)) }
                 }
                 (Some(_), 1..) => {
                     p.answer { "Unit " (unit.unit) ": " (any_of(&sets)) }
@@ -143,7 +165,7 @@ fn told(view: &View, unit: &UnitView) -> Markup {
                             " The sheet is first left in " strong { @if view.is_sequence { "row " (first.row) } @else { (first.run) } } ": " (first.nets.join(", ")) "."
                         }
                     }
-                    (next(view, unit))
+                    (next(view, unit, is_open))
                     (named(unit))
                 }
                 _ => {
@@ -169,20 +191,44 @@ fn any_of(sets: &[String]) -> String {
     }
 }
 
-fn next(view: &View, unit: &UnitView) -> Markup {
-    let Some(best) = unit.next.candidates.first() else {
-        return html! { @if let Some(stop) = &unit.next.stop { p { (stop) } } };
-    };
-    let place = if view.is_sequence {
-        format!("row {}", best.row)
-    } else {
-        best.run.clone()
-    };
+/// Where the levels come from.
+fn source(unit: &UnitView) -> String {
+    match (unit.file.as_str(), unit.entered) {
+        ("", n) => format!("{n} entered by hand"),
+        (file, 0) => file.to_owned(),
+        (file, n) => format!("{file}, and {n} entered by hand"),
+    }
+}
+
+fn next(view: &View, unit: &UnitView, is_open: bool) -> Markup {
+    let next = &unit.next;
+    let net = next.candidates.first().filter(|_| !next.inputs_first());
     html! {
-        div.take {
-            p { "Next: look at net " strong.figure { (best.net) } " in " (place) @if !best.pins.is_empty() { ", at " (best.pins.iter().take(3).cloned().collect::<Vec<_>>().join(", ")) } "." }
-            p.small { "0 leaves " (best.left[0]) ", 1 leaves " (best.left[1]) " of " (unit.next.sets) " explanations; " (format!("{:.2}", best.bits)) " bits." }
+        @match (net, next.inputs.first()) {
+            (Some(best), _) => {
+                div.take {
+                    p { "Next: look at net " strong.figure { (best.net) } " in " (place(view, &best.run, best.row)) @if !best.pins.is_empty() { ", at " (best.pins.iter().take(3).cloned().collect::<Vec<_>>().join(", ")) } "." }
+                    @if is_open { (enter::next(view, unit, best)) }
+                    p.small { "0 leaves " (best.left[0]) ", 1 leaves " (best.left[1]) " of " (next.sets) " explanations; " (format!("{:.2}", best.bits)) " bits." }
+                }
+            }
+            (None, Some(best)) => {
+                div.take {
+                    p { "Next: put on " strong.figure { (best.changes.join(", ")) } " in " (place(view, &best.run, best.row)) @if view.is_sequence { " only, run it again" } ", and look at " (best.watch.iter().take(3).cloned().collect::<Vec<_>>().join(", ")) "." }
+                    p.small { "At most " (best.most_left) " of " (next.sets) " explanations are left; " (format!("{:.2}", best.bits)) " bits." }
+                }
+            }
+            (None, None) => { @if let Some(stop) = &next.stop { p { (stop) } } }
         }
+    }
+}
+
+/// `row 5` of a sequence, the name of the run where each row is one.
+fn place(view: &View, run: &str, row: usize) -> String {
+    if view.is_sequence {
+        format!("row {row}")
+    } else {
+        run.to_owned()
     }
 }
 
@@ -191,7 +237,7 @@ fn named(unit: &UnitView) -> Markup {
     let faults: Vec<String> = result.named.iter().map(|s| s.join(" and ")).collect();
     html! {
         @if faults.is_empty() {
-            @if result.named_complete { p { "No pin stuck, no open input and no bridge of neighbouring pins gives exactly this: a fault that comes and goes, or one of another kind." } }
+            @if result.named_complete { p { "No pin stuck, no open input, no slow output and no bridge of neighbouring pins gives exactly this: a fault that comes and goes, or one of another kind." } }
         } @else {
             details open[faults.len() <= LISTED] {
                 summary { (faults.len()) " faults of pins give exactly this" @if !result.named_complete { "; not all were tried" } }
@@ -201,12 +247,12 @@ fn named(unit: &UnitView) -> Markup {
     }
 }
 
-fn remarks(view: &View) -> Markup {
+fn remarks(list: &[Complaint]) -> Markup {
     html! {
-        @if !view.remarks.is_empty() {
+        @if !list.is_empty() {
             h2 { "What could not be used" }
             ul {
-                @for r in view.remarks.iter().take(LISTED) {
+                @for r in list.iter().take(LISTED) {
                     li { strong { @if let Some(file) = &r.file { (file) } @if let Some(line) = r.line { ", line " (line) } @if r.file.is_some() { ": " } } (r.message) " " @if let Some(help) = &r.help { (help) } }
                 }
             }
