@@ -1,5 +1,6 @@
 //! What is printed: answers, refusals and progress.
 
+use std::collections::HashMap;
 use std::ffi::OsString;
 use std::io::{IsTerminal, Write};
 use std::process::ExitCode;
@@ -56,10 +57,49 @@ fn complaints(list: &[Complaint], as_json: bool) {
         let document = serde_json::json!({ "error": list.first(), "errors": list });
         print(&format!("{document}\n"));
     } else {
-        for complaint in list {
-            eprintln!("{}", words(complaint));
+        told(list).iter().for_each(|text| eprintln!("{text}"));
+    }
+}
+
+/// So many complaints that say the same are told whole; of the rest only where they are.
+const WHOLE: usize = 8;
+
+/// Complaints for people, in their order; at the end those that only repeat what was told.
+fn told(list: &[Complaint]) -> Vec<String> {
+    let mut found = Vec::new();
+    let mut times: HashMap<&str, usize> = HashMap::new();
+    let mut more: Vec<(&Complaint, Vec<usize>)> = Vec::new();
+    for complaint in list {
+        let known = times.entry(&complaint.message).or_default();
+        *known += 1;
+        let (Some(line), true) = (complaint.line, *known > WHOLE) else {
+            found.push(words(complaint));
+            continue;
+        };
+        let same = |c: &Complaint| c.message == complaint.message && c.file == complaint.file;
+        match more.iter_mut().find(|m| same(m.0)) {
+            Some((_, lines)) => lines.push(line),
+            None => more.push((complaint, vec![line])),
         }
     }
+    found.extend(more.iter().map(|(first, lines)| repeated(first, lines)));
+    found
+}
+
+/// Where a complaint was made again, in words.
+fn repeated(first: &Complaint, lines: &[usize]) -> String {
+    let some: Vec<String> = lines.iter().take(WHOLE).map(usize::to_string).collect();
+    let rest = match lines.len().saturating_sub(WHOLE) {
+        0 => String::new(),
+        n => format!(" and {n} more"),
+    };
+    let file = first.file.as_deref().unwrap_or("The file");
+    let word = if lines.len() == 1 { "line" } else { "lines" };
+    format!(
+        "{file}: the same on {word} {}{rest}: {}",
+        some.join(", "),
+        first.message
+    )
 }
 
 /// A complaint for people: place, what is wrong, the line itself, what would mend it.
@@ -123,5 +163,27 @@ fn shown(done: usize, all: usize, what: &str) {
     if (done.is_multiple_of(step) || done == all) && std::io::stderr().is_terminal() {
         let end = if done == all { "\n" } else { "" };
         eprint!("\r{done} of {all} {what}{end}");
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_two_hundred_lines_have_wrong_alike_is_told_eight_times() {
+        let of = |line: usize, message: &str| Complaint {
+            file: Some("pairs.csv".to_owned()),
+            line: Some(line),
+            ..Complaint::new(message, "Mend it.")
+        };
+        let mut list: Vec<Complaint> = (1..=200).map(|line| of(line, "no such net")).collect();
+        list.insert(150, of(999, "another thing"));
+        let told = told(&list);
+        assert_eq!(told.len(), WHOLE + 2);
+        assert!(told[WHOLE].contains("999") && told[WHOLE].contains("another thing"));
+        let last =
+            "pairs.csv: the same on lines 9, 10, 11, 12, 13, 14, 15, 16 and 184 more: no such net";
+        assert_eq!(told[WHOLE + 1], last);
     }
 }

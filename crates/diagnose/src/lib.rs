@@ -1,5 +1,6 @@
 //! Judges readings against expectations, compares units, names suspects and picks the next reading.
 
+mod before;
 pub mod card;
 mod changes;
 mod closer;
@@ -19,6 +20,7 @@ mod reasons;
 mod rows;
 mod twin;
 
+pub use before::Before;
 pub use changes::{Deed, Prior, Priors, deed, doubts_between, prior};
 pub use fit::{Evidence, WRONG};
 pub use judge::{Held, judge};
@@ -28,9 +30,7 @@ pub use predictions::{
     Blame, Change, Effect, Healthy, Line, Near, Predictions, Scale, Slopes, Solved,
 };
 pub use proves::{Proof, proves};
-pub use rank::{
-    Before, Doubt, Ranked, Ranking, Suspect, Toward, Unit, rank, sift, toward, toward_healthy,
-};
+pub use rank::{Doubt, Ranked, Ranking, Suspect, Toward, Unit, rank, sift, toward, toward_healthy};
 pub use reasons::{Reason, Speaks};
 pub use rows::Taken;
 pub use twin::{Compared, twin};
