@@ -8,8 +8,7 @@ use rayon::prelude::*;
 use record::{Reading, ReadingKind, ReadingValue, Shown};
 use sheet::{NetId, Sheet};
 
-use crate::Stop;
-use crate::focus;
+use crate::focus::{self, Watched};
 use crate::judged::AsBuilt;
 use crate::kept::Kept;
 use crate::loading::{self, Text};
@@ -17,6 +16,7 @@ use crate::machine::{self, BoardOfMachine};
 use crate::meters::{MeterChoice, Meters, question};
 use crate::predictor::{Condition, Place, Predictor, lifted};
 use crate::refused::{Complaint, Refused};
+use crate::{Progress, Stop};
 
 /// Whose opinion of the parts is taken before anything is read.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -73,14 +73,22 @@ impl Case {
     ///
     /// # Errors
     /// Stopped.
-    pub fn focus(&mut self, kept: &Kept, stop: Stop<'_>) -> Result<(), Refused> {
+    pub fn focus(
+        &mut self,
+        kept: &Kept,
+        progress: Progress<'_>,
+        stop: Stop<'_>,
+    ) -> Result<(), Refused> {
+        let readings = self.units.iter().map(|u| u.taken.len()).sum();
+        let watched = Watched::new(readings, progress, stop);
         for unit in &mut self.units {
             let (turned, before) =
-                focus::focused(&unit.predictor, &unit.taken, unit.before.as_ref(), stop);
+                focus::focused(&unit.predictor, &unit.taken, unit.before.as_ref(), &watched);
             (unit.predictor, unit.before) = (turned, before);
             stopped(stop)?;
             kept.keep(&unit.name, &unit.predictor, unit.before.as_ref());
         }
+        watched.end();
         stopped(stop)
     }
 

@@ -1,11 +1,12 @@
 //! Predictions about the unit that was read, instead of about the middle of all units.
 
 use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 use diagnose::{Before, Predictions, Taken, Toward, Unit, sift, toward, toward_healthy};
 
-use crate::Stop;
 use crate::predictor::Predictor;
+use crate::{Progress, Stop};
 
 /// Times that all faults are looked at near the unit; chosen because two found four more of 21 faults of the demo than one,
 /// and three found three more of 284 than two.
@@ -15,13 +16,47 @@ const TIMES: usize = 3;
 /// share of it; chosen: shorts leave far less of a reading to follow the parts.
 const CARRIED_ERRS: f64 = 0.25;
 
+/// Who watches long work: how far it is, and whether to go on.
+pub(crate) struct Watched<'a> {
+    progress: Progress<'a>,
+    /// Asked now and then; true means stop.
+    pub stop: Stop<'a>,
+    done: AtomicUsize,
+    all: usize,
+}
+
+impl<'a> Watched<'a> {
+    /// Of so many readings, each looked at as often as may be needed.
+    pub fn new(readings: usize, progress: Progress<'a>, stop: Stop<'a>) -> Self {
+        Self {
+            progress,
+            stop,
+            done: AtomicUsize::new(0),
+            all: TIMES * readings,
+        }
+    }
+
+    /// One more was looked at.
+    pub fn one(&self) {
+        let done = self.done.fetch_add(1, Ordering::Relaxed) + 1;
+        if done < self.all {
+            (self.progress)(done, self.all);
+        }
+    }
+
+    /// All that was needed is done.
+    pub fn end(&self) {
+        (self.progress)(self.all, self.all);
+    }
+}
+
 /// The same predictions as straight lines through the unit to which the readings point, with all that
 /// the readings need computed, and what was weighed on the way; `earlier` is what was weighed of the first of them. Where an earlier reading turned them already, only what has moved since is worked out.
 pub(crate) fn focused(
     start: &Arc<Predictor>,
     taken: &[Taken],
     earlier: Option<&Arc<Before>>,
-    stop: Stop<'_>,
+    watched: &Watched<'_>,
 ) -> (Arc<Predictor>, Option<Arc<Before>>) {
     let mut places: Vec<usize> = taken.iter().map(|t| t.place).collect();
     places.sort_unstable();
@@ -43,7 +78,7 @@ pub(crate) fn focused(
         }
     };
     for time in 0..TIMES {
-        if stop() {
+        if (watched.stop)() {
             break;
         }
         if time > 0 && places.iter().all(|p| found.serves(*p, &to.unit)) {
@@ -57,7 +92,7 @@ pub(crate) fn focused(
         } else {
             found = Arc::new(turned);
         }
-        found.prepare(&places, stop);
+        found.prepare(&places, watched);
         if time + 1 < TIMES {
             to = of(&found, toward);
         }

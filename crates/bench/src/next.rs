@@ -79,7 +79,7 @@ pub fn next(
     options: &Options,
     powered: bool,
     kept: &Kept,
-    _progress: Progress<'_>,
+    progress: Progress<'_>,
     stop: Stop<'_>,
 ) -> Result<View, Refused> {
     let Some(unit) = options.unit.as_deref() else {
@@ -100,7 +100,7 @@ pub fn next(
         kept,
         stop,
     )?;
-    case.focus(kept, stop)?;
+    case.focus(kept, progress, stop)?;
     let ranking = rank(&case.units(), case.together);
     Ok(view(&case, &ranking, unit, powered))
 }
@@ -133,7 +133,7 @@ pub(crate) fn view(case: &Case, ranking: &Ranking, name: &str, powered: bool) ->
     let doubts = doubt_shares(unit, ranking);
     let places: Vec<usize> = weighed.iter().map(|w| w.place).collect();
     let variants = diagnose::alive(whole, ranked, &doubts);
-    unit.predictor.prepare_some(&places, &variants, &|| false);
+    unit.predictor.prepare_some(&places, &variants);
     let advice = advise(whole, ranked, &doubts, &offered);
     View {
         unit: name.to_owned(),

@@ -149,11 +149,11 @@ pub fn suspects(
     sheet_text: &Text,
     options: &Options,
     kept: &Kept,
-    _progress: Progress<'_>,
+    progress: Progress<'_>,
     stop: Stop<'_>,
 ) -> Result<View, Refused> {
     let mut case = case::open(sheet_text, options, &|_, _| Vec::new(), kept, stop)?;
-    case.focus(kept, stop)?;
+    case.focus(kept, progress, stop)?;
     Ok(view(&case, options.unit.as_deref()))
 }
 

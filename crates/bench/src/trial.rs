@@ -10,7 +10,7 @@ use rayon::prelude::*;
 use record::{Shown, State};
 
 use crate::case::{self, Case, Opinion, Options};
-use crate::focus::focused;
+use crate::focus::{Watched, focused};
 use crate::kept::Kept;
 use crate::loading::Text;
 use crate::refused::Refused;
@@ -272,7 +272,8 @@ impl<'a> Invented<'a> {
             }
             _ => None,
         };
-        let (nearer, before) = focused(&unit.predictor, &taken, None, &|| false);
+        let quiet = Watched::new(0, &|_, _| {}, &|| false);
+        let (nearer, before) = focused(&unit.predictor, &taken, None, &quiet);
         let ranked = rank(
             &[Unit {
                 predictions: &*nearer,

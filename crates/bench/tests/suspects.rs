@@ -1,5 +1,8 @@
 //! Suspects on the demo: what was planted in it leads, and what agrees is healthy.
 
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicUsize, Ordering};
+
 use bench::suspects::{Opinion, Options, UnitView, View, suspects};
 use bench::{MeterChoice, Text};
 
@@ -142,6 +145,48 @@ fn flat_opinion_is_what_the_formats_say() {
 }
 
 /// Readings that come one by one must end where all at once end: what is kept between them changes the cost only.
+#[test]
+fn long_work_says_how_far_it_is_and_stops_when_asked() {
+    let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/demo");
+    let read = |file: String| Text {
+        text: std::fs::read_to_string(&file).expect("the demo is part of the crate"),
+        file,
+    };
+    let sheet = read(format!("{folder}/sheets/a3.kdl"));
+    let options = Options {
+        readings: read(format!("{folder}/readings/a3.csv")),
+        machine: None,
+        meter: MeterChoice::default(),
+        unit: None,
+        priors: Opinion::Published,
+        lenient: false,
+    };
+    let seen = Mutex::new(Vec::new());
+    let progress = |done: usize, all: usize| seen.lock().expect("whole").push((done, all));
+    let kept = bench::Kept::default();
+    suspects(&sheet, &options, &kept, &progress, &|| false).expect("the demo is well formed");
+    let mut seen = seen.into_inner().expect("whole");
+    let (last, all) = *seen.last().expect("something was said");
+    assert_eq!(last, all);
+    // Two cores may say their steps in another order, but each is said once.
+    assert!(
+        seen.len() > 10 && seen.len() <= all,
+        "{} of {all}",
+        seen.len()
+    );
+    seen.sort_unstable();
+    seen.dedup_by_key(|s| s.0);
+    assert!(seen.iter().all(|s| s.0 >= 1 && s.1 == all));
+    assert!(seen.len() > 10);
+
+    let asked = AtomicUsize::new(0);
+    let stop = || asked.fetch_add(1, Ordering::Relaxed) > 20;
+    let kept = bench::Kept::default();
+    let stopped = suspects(&sheet, &options, &kept, &|_, _| {}, &stop);
+    let refused = stopped.expect_err("it was stopped");
+    assert!(refused.complaints()[0].message.contains("Stopped"));
+}
+
 #[test]
 fn readings_one_by_one_end_where_all_at_once_end() {
     let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/demo");

@@ -59,7 +59,7 @@ pub fn run(verb: BoardVerb) -> ExitCode {
                 let options = diagnosis(&sheet, &readings, unit, priors, &common)?;
                 let text = files::read(&sheet)?;
                 let kept = bench::Kept::default();
-                suspects::suspects(&text, &options, &kept, &output::progress, &|| false)
+                suspects::suspects(&text, &options, &kept, &output::steps, &|| false)
             })();
             if let (Ok(view), false) = (&view, common.json) {
                 output::skipped(&view.skipped);
@@ -90,9 +90,7 @@ pub fn run(verb: BoardVerb) -> ExitCode {
                 let text = files::read(&sheet)?;
                 {
                     let kept = bench::Kept::default();
-                    next::next(&text, &options, powered, &kept, &output::progress, &|| {
-                        false
-                    })
+                    next::next(&text, &options, powered, &kept, &output::steps, &|| false)
                 }
             })();
             if let (Ok(view), false) = (&view, common.json) {

@@ -96,7 +96,7 @@ pub fn advice(
     project: &Project,
     board: &BoardText,
     kept: &Kept,
-    _progress: Progress<'_>,
+    progress: Progress<'_>,
     stop: Stop<'_>,
 ) -> Result<View, Refused> {
     let Some(sheet) = &board.sheet else {
@@ -123,7 +123,7 @@ pub fn advice(
             .collect()
     };
     let mut case = case::open(sheet, &options, &places, kept, stop)?;
-    case.focus(kept, stop)?;
+    case.focus(kept, progress, stop)?;
     let ranking = rulings::rank(&case, &board.rulings);
     let shown = suspects::shown(&case, &ranking, None);
     let units = shown

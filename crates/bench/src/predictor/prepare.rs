@@ -10,28 +10,29 @@ use rayon::prelude::*;
 use super::about::along;
 use super::centre::{Centre, NEARLY, bend};
 use super::{Done, Predictor};
-use crate::Stop;
+use crate::focus::Watched;
 
 impl Predictor {
     /// Computes all that readings at these places need, on all cores.
     ///
-    /// `stop` is asked now and then; what was not computed then is computed when asked for.
-    pub fn prepare(&self, wanted: &[usize], stop: Stop<'_>) {
+    /// What was not computed when it was stopped is computed when asked for.
+    pub fn prepare(&self, wanted: &[usize], watched: &Watched<'_>) {
         let all: Vec<usize> = (0..self.deeds.done.len()).collect();
-        self.prepare_deeds(wanted, &all, stop);
+        self.prepare_deeds(wanted, &all, watched);
     }
 
     /// The same for some variants of changes only.
-    pub fn prepare_some(&self, wanted: &[usize], variants: &[(usize, usize)], stop: Stop<'_>) {
+    pub fn prepare_some(&self, wanted: &[usize], variants: &[(usize, usize)]) {
         let mut deeds: Vec<usize> = variants.iter().map(|at| self.deeds.of(*at)).collect();
         deeds.sort_unstable();
         deeds.dedup();
-        self.prepare_deeds(wanted, &deeds, stop);
+        let quiet = Watched::new(0, &|_, _| {}, &|| false);
+        self.prepare_deeds(wanted, &deeds, &quiet);
     }
 
-    fn prepare_deeds(&self, wanted: &[usize], deeds: &[usize], stop: Stop<'_>) {
+    fn prepare_deeds(&self, wanted: &[usize], deeds: &[usize], watched: &Watched<'_>) {
         wanted.par_iter().for_each(|&place| {
-            if !stop() {
+            if !(watched.stop)() {
                 self.base_of(place);
             }
         });
@@ -46,11 +47,12 @@ impl Predictor {
             }
         }
         for group in groups {
-            self.prepare_group(&group, deeds, stop);
+            self.prepare_group(&group, deeds, watched);
         }
     }
 
-    fn prepare_group(&self, wanted: &[usize], deeds: &[usize], stop: Stop<'_>) {
+    fn prepare_group(&self, wanted: &[usize], deeds: &[usize], watched: &Watched<'_>) {
+        let stop = watched.stop;
         let about = self.about(wanted[0]);
         let Some((board, _)) = &about.board else {
             return;
@@ -79,6 +81,7 @@ impl Predictor {
                 } else {
                     self.screen(&faulty, place, &faults)
                 };
+                watched.one();
                 (place, list)
             })
             .collect();

@@ -38,7 +38,7 @@ fn case() -> Case {
     let kept = crate::Kept::default();
     let mut case = case::open(&sheet, &options, &|_, _| Vec::new(), &kept, &|| false)
         .unwrap_or_else(|e| panic!("{:?}", e.complaints()));
-    case.focus(&kept, &|| false).expect("focused");
+    case.focus(&kept, &|_, _| {}, &|| false).expect("focused");
     case
 }
 
