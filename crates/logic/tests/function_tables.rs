@@ -1,8 +1,11 @@
 //! Four functions of the 74 series against the public netlists made of their published function tables, output for output; c17 against
 //! every set of its gates.
 
+mod alone;
+
+use alone::alone;
 use logic::{
-    Level, Machine, Network, Observation, Row, Sequence, Simulator, diagnose, explain, packages,
+    Level, Network, Observation, Row, Sequence, Simulator, diagnose, explain, packages,
     parse_netlist, parse_observations, read_gates, run,
 };
 
@@ -21,30 +24,6 @@ fn public(name: &str) -> Option<Network> {
     Some(network)
 }
 
-/// A sheet with one package whose pins are on nets `pN`.
-fn alone(number: &str, inputs: &[u32], outputs: &[u32]) -> Machine {
-    let listed = packages().into_iter().find(|p| p.number == number);
-    let known = listed.expect("a known package");
-    assert_eq!(
-        (known.inputs.len(), known.outputs.len()),
-        (inputs.len(), outputs.len())
-    );
-    let nets: Vec<String> = inputs.iter().map(|p| format!("p{p}")).collect();
-    let pins: Vec<String> = inputs
-        .iter()
-        .chain(outputs)
-        .map(|p| format!("{p}=p{p}"))
-        .collect();
-    let text = format!(
-        "logic one {{\n input {}\n package U1 \"{number}\" pins=\"{}\"\n}}",
-        nets.join(" "),
-        pins.join(" ")
-    );
-    let (machine, mistakes) = read_gates(&text);
-    assert!(mistakes.is_empty(), "{mistakes:?}");
-    machine.expect("can be built")
-}
-
 /// Every row of inputs that `is_asked` of the package and of the netlist; pins in the order of the netlist's `i1...` and `o1...`.
 fn compare(
     number: &str,
@@ -54,6 +33,10 @@ fn compare(
     is_asked: impl Fn(u32) -> bool,
 ) {
     let Some(network) = public(name) else { return };
+    let listed = packages().into_iter().find(|p| p.number == number);
+    let known = listed.expect("a known package");
+    let counts = (known.inputs.len(), known.outputs.len());
+    assert_eq!(counts, (inputs.len(), outputs.len()));
     let machine = alone(number, inputs, outputs);
     let net = |p: &u32| machine.network.net(&format!("p{p}")).expect("a pin");
     let asked: Vec<u32> = (0..1u32 << inputs.len()).filter(|n| is_asked(*n)).collect();

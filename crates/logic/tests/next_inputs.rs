@@ -112,6 +112,22 @@ fn inputs_alone_lead_to_faults_that_no_inputs_tell_apart() {
     assert!(led >= 10, "{led}");
 }
 
+/// So many rows of inputs; `is_high` is asked for a row and an input.
+fn driven(machine: &Machine, rows: usize, is_high: impl Fn(usize, usize) -> bool) -> Sequence {
+    let row = |r: usize| {
+        let inputs = machine.inputs.iter().enumerate();
+        Row {
+            line: r,
+            inputs: inputs.map(|(i, n)| (*n, Some(is_high(r, i)))).collect(),
+            seen: Vec::new(),
+        }
+    };
+    Sequence {
+        id: String::new(),
+        rows: (0..rows).map(row).collect(),
+    }
+}
+
 const S27: &str = include_str!("sheets/s27.kdl");
 
 /// In ISCAS-89 s27: what the best change tells, against running each fault by itself under every change.
@@ -122,22 +138,9 @@ fn a_changed_run_tells_what_running_each_fault_tells() {
     for seed in 1..=60u32 {
         let faults = possible(&machine);
         let fault = faults[(seed as usize * 31) % faults.len()];
-        let rows = (0..8)
-            .map(|r| Row {
-                line: r,
-                inputs: machine
-                    .inputs
-                    .iter()
-                    .enumerate()
-                    .map(|(i, n)| (*n, Some((seed as usize * 7 + r * 3 + i * 5) % 11 < 5)))
-                    .collect(),
-                seen: Vec::new(),
-            })
-            .collect();
-        let inputs = Sequence {
-            id: String::new(),
-            rows,
-        };
+        let inputs = driven(&machine, 8, |r, i| {
+            (seed as usize * 7 + r * 3 + i * 5) % 11 < 5
+        });
         let runs = [recorded(&machine, &inputs, fault)];
         let sets = strong(&machine, &runs, &|| false).sets;
         if sets.len() < 2 || sets[0].is_empty() {
@@ -260,22 +263,7 @@ fn of_nets_that_tell_alike_the_one_with_a_better_second_look_comes_first() {
     let machine = sheet(S27);
     let mut weighed = 0;
     for fault in possible(&machine) {
-        let rows = (0..10)
-            .map(|r| Row {
-                line: r,
-                inputs: machine
-                    .inputs
-                    .iter()
-                    .enumerate()
-                    .map(|(i, n)| (*n, Some((r * 3 + i * 5) % 7 < 3)))
-                    .collect(),
-                seen: Vec::new(),
-            })
-            .collect();
-        let inputs = Sequence {
-            id: String::new(),
-            rows,
-        };
+        let inputs = driven(&machine, 10, |r, i| (r * 3 + i * 5) % 7 < 3);
         let runs = [recorded(&machine, &inputs, fault)];
         let sets = strong(&machine, &runs, &|| false).sets;
         if sets.len() < 3 || sets[0].is_empty() {

@@ -1,9 +1,12 @@
 //! Pins of packages against a tester of such packages that runs on real ones (public repository jakubfi/ictester: which pin takes a level,
 //! which gives one, and some of its rows).
 
+mod alone;
+
 use std::collections::BTreeSet;
 
-use logic::{Level, Row, Sequence, packages, read_gates, run};
+use alone::alone;
+use logic::{Level, Row, Sequence, packages, run};
 
 /// Numbers with the same pins; pins that take a level, pins that give one.
 const PINS: &[(&str, &str, &str)] = &[
@@ -80,20 +83,7 @@ fn each_pin_takes_or_gives_a_level_as_on_the_tester() {
 
 /// Rows of a package: levels of pins that take one, and of those that give one, in these orders.
 fn rows(number: &str, inputs: &[u32], outputs: &[u32], rows: &[(&str, &str)]) {
-    let nets: Vec<String> = inputs.iter().map(|p| format!("p{p}")).collect();
-    let pins: Vec<String> = inputs
-        .iter()
-        .chain(outputs)
-        .map(|p| format!("{p}=p{p}"))
-        .collect();
-    let text = format!(
-        "logic one {{\n input {}\n package U1 \"{number}\" pins=\"{}\"\n}}",
-        nets.join(" "),
-        pins.join(" ")
-    );
-    let (machine, mistakes) = read_gates(&text);
-    assert!(mistakes.is_empty(), "{mistakes:?}");
-    let machine = machine.expect("can be built");
+    let machine = alone(number, inputs, outputs);
     let net = |p: &u32| machine.network.net(&format!("p{p}")).expect("a pin");
     for (put, wanted) in rows {
         let levels = inputs
